@@ -1,0 +1,13 @@
+"""What can stop the reading of gait."""
+
+
+class GaitError(Exception):
+    """Base of every error of this package."""
+
+
+class TrialError(GaitError, ValueError):
+    """What was said about the filming cannot be used (exit code 2)."""
+
+
+class TooFewStridesError(GaitError, LookupError):
+    """The tracks can be read, but hold too few strides to say anything (exit code 3)."""

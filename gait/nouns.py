@@ -1,0 +1,186 @@
+"""The nouns of the gait core: frozen, columnar, checked once. Missing is NaN (numbers) or "" (words)."""
+
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+import numpy as np
+
+from gait.errors import GaitError
+from gait.trial import Trial
+from pose.landmarks import PAWS
+from pose.tracks import BoolArray, FloatArray, IntArray, Tracks, frozen_array
+
+
+def _freeze(noun: Any, length: int) -> None:
+    """Copy every array field of ``noun`` read-only; all must have ``length`` rows."""
+    for item in fields(noun):
+        value = getattr(noun, item.name)
+        if isinstance(value, np.ndarray):
+            if value.shape[:1] != (length,):
+                raise GaitError(f"{type(noun).__name__}.{item.name} has {value.shape} rows; {length} are needed.")
+            object.__setattr__(noun, item.name, frozen_array(value, value.dtype.type if value.dtype.kind != "U" else np.str_))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Belt:
+    """The moving belt as seen by paws in stance.
+
+    speed_px_s     (2,) px/s, near and far side, backward speed, > 0
+    speed_sd_px_s  (2,) px/s, standard error
+    angle_deg      deg, slope of the belt line in the picture (+ = rising to the right), roll and incline together
+    steady         False when the speed changed within the clip
+    m_per_px       (2,) m/px near and far, NaN without a scale
+    scale_source   "belt", "length" or "" (unknown)
+    """
+
+    speed_px_s: FloatArray
+    speed_sd_px_s: FloatArray
+    angle_deg: float
+    steady: bool
+    m_per_px: FloatArray
+    scale_source: str = ""
+
+    def __post_init__(self) -> None:
+        _freeze(self, 2)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Contacts:
+    """One row per stance, ordered by paw and time.
+
+    paw            (C,) int, 0..3 in the order of pose.landmarks.PAWS
+    touchdown_s, liftoff_s          (C,) s, sub-frame; NaN when the clip began or ended within the stance
+    touchdown_sd_ms, liftoff_sd_ms  (C,) ms
+    confidence     (C,) 0..1
+    truncated      (C,) bool, cut by the start or the end of the clip
+    print_px       (C,) px, mean belt coordinate of the paw over the stance (see measures: print)
+    """
+
+    paw: IntArray
+    touchdown_s: FloatArray
+    liftoff_s: FloatArray
+    touchdown_sd_ms: FloatArray
+    liftoff_sd_ms: FloatArray
+    confidence: FloatArray
+    truncated: BoolArray
+    print_px: FloatArray
+
+    def __post_init__(self) -> None:
+        _freeze(self, len(self.paw))
+
+    def __len__(self) -> int:
+        return len(self.paw)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strides:
+    """One row per candidate stride per paw, ordered by start.
+
+    paw              (S,) int, 0..3
+    start_s, end_s   (S,) s, touchdown to next touchdown of the same paw
+    gait             (S,) str, plain name, "unclear", or "" for a dropped stride
+    gait_probability (S,) 0..1, NaN where no name was tried
+    candidates       (S,) str, the two likeliest names of an unclear stride joined by "/", else ""
+    dropped          (S,) str, "" or a reason: gap, truncated, low_score, sides_unsure, belt_changing, not_steady, outlier
+    measures         name -> (S,) float, one column per row of gait.measures.MEASURES (per-stride ones)
+    measures_sd      name -> (S,) float, standard deviation of the same; NaN where not known
+    """
+
+    paw: IntArray
+    start_s: FloatArray
+    end_s: FloatArray
+    gait: np.ndarray
+    gait_probability: FloatArray
+    candidates: np.ndarray
+    dropped: np.ndarray
+    measures: dict[str, FloatArray] = field(default_factory=dict)
+    measures_sd: dict[str, FloatArray] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _freeze(self, len(self.paw))
+        for name, column in [*self.measures.items(), *self.measures_sd.items()]:
+            if len(column) != len(self.paw):
+                raise GaitError(f"Strides measure {name} has {len(column)} rows; {len(self.paw)} are needed.")
+
+    def __len__(self) -> int:
+        return len(self.paw)
+
+    @property
+    def used(self) -> BoolArray:
+        """(S,) bool, strides that were not dropped."""
+        return np.asarray(self.dropped == "")
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Consecutive strides of the near hind paw with one gait name. Times in s; ``steps_to`` = strides the change into it took."""
+
+    gait: str
+    start_s: float
+    end_s: float
+    strides: int
+    first_stride: int
+    steps_to: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class TrustCheck:
+    """One thing a clip must hold to be trusted: its value, its limit, and what to change when it fails."""
+
+    name: str
+    value: float
+    limit: float
+    unit: str
+    passed: bool
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """One measure over the used strides of the clip. mean, sd, sem in ``unit``; cv in %."""
+
+    measure: str
+    paw: str
+    unit: str
+    mean: float
+    sd: float
+    sem: float
+    cv: float
+    n: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GaitRecord:
+    """Everything that one clip says about one dog's gait.
+
+    body_length_px   px, median withers-croup distance
+    facing           "left" or "right"
+    ground_px        (T, 4) px height of each paw over the belt line (up +); NaN = missing (for figures)
+    forward_bl       (T, 4) paw position ahead of the middle of withers-croup, body lengths (for figures)
+    topline_deg      (T,) deg, withers->croup against the belt line, + croup-high
+    grade            "good", "usable with care" or "film again"
+    notices          plain sentences that must be shown (slow-motion clock unknown, sides unsure, ...)
+    """
+
+    trial: Trial
+    tracks: Tracks
+    facing: str
+    body_length_px: float
+    belt: Belt
+    contacts: Contacts
+    strides: Strides
+    runs: tuple[Run, ...]
+    summaries: tuple[Summary, ...]
+    checks: tuple[TrustCheck, ...]
+    grade: str
+    notices: tuple[str, ...]
+    ground_px: FloatArray
+    forward_bl: FloatArray
+    topline_deg: FloatArray
+    settings: dict[str, Any] = field(default_factory=dict)
+    versions: dict[str, str] = field(default_factory=dict)
+    network_hash: str = ""
+
+    def strides_of(self, paw: str) -> BoolArray:
+        """(S,) bool, rows of ``strides`` that belong to the paw of that name."""
+        return np.asarray(self.strides.paw == PAWS.index(paw))

@@ -1,0 +1,1 @@
+"""Picture to landmarks over time. Knows nothing of gait and nothing of training."""
