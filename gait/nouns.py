@@ -17,8 +17,9 @@ def _freeze(noun: Any, length: int) -> None:
         value = getattr(noun, item.name)
         if isinstance(value, np.ndarray):
             if value.shape[:1] != (length,):
-                raise GaitError(f"{type(noun).__name__}.{item.name} has {value.shape} rows; {length} are needed.")
-            object.__setattr__(noun, item.name, frozen_array(value, value.dtype.type if value.dtype.kind != "U" else np.str_))
+                raise GaitError(f"{type(noun).__name__}.{item.name} has {len(value)} rows; {length} are needed.")
+            kind = np.str_ if value.dtype.kind == "U" else value.dtype.type
+            object.__setattr__(noun, item.name, frozen_array(value, kind))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,7 +82,8 @@ class Strides:
     gait             (S,) str, plain name, "unclear", or "" for a dropped stride
     gait_probability (S,) 0..1, NaN where no name was tried
     candidates       (S,) str, the two likeliest names of an unclear stride joined by "/", else ""
-    dropped          (S,) str, "" or a reason: gap, truncated, low_score, sides_unsure, belt_changing, not_steady, outlier
+    dropped          (S,) str, "" or a reason: gap, truncated, low_score, sides_unsure, belt_changing, not_steady,
+                     outlier
     measures         name -> (S,) float, one column per row of gait.measures.MEASURES (per-stride ones)
     measures_sd      name -> (S,) float, standard deviation of the same; NaN where not known
     """
@@ -113,7 +115,11 @@ class Strides:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """Consecutive strides of the near hind paw with one gait name. Times in s; ``steps_to`` = strides the change into it took."""
+    """Consecutive strides of the near hind paw with one gait name, or a stand (no strides). Times in s.
+
+    first_stride  its number among the near hind's candidate strides, from 1; 0 for a stand
+    steps_to      strides without a clear name that the change into it took
+    """
 
     gait: str
     start_s: float

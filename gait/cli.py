@@ -1,0 +1,97 @@
+"""The command `pawfall`. Parts that not everyone needs are loaded when they are called."""
+
+import importlib.metadata
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gait.command.edge import OneLineGroup, message
+
+FOLDER = click.Path(path_type=Path)
+
+
+def version() -> str:
+    """The installed version of pawfall; it has none when run from a folder that was never installed."""
+    try:
+        return importlib.metadata.version("pawfall")
+    except importlib.metadata.PackageNotFoundError:
+        return "(not installed)"
+
+
+@click.group(cls=OneLineGroup)
+@click.version_option(version(), prog_name="pawfall")
+def main() -> None:
+    """Reads a dog's gait from side-view treadmill video without any marking."""
+
+
+@main.command()
+@click.argument("inputs", nargs=-1, required=True, type=FOLDER, metavar="INPUT...")
+@click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the results; one folder per input inside it.")
+@click.option("--fps", type=float, help="Frames per second of a folder of numbered pictures.")
+@click.option("--belt-speed", type=float, help="Speed of the belt in m/s.")
+@click.option("--belt-kmh", type=float, help="Speed of the belt in km/h.")
+@click.option("--filmed-fps", type=float, help="Rate at which the camera filmed, when the file is slow motion.")
+@click.option("--facing", type=click.Choice(["auto", "left", "right"]), help="Side of the picture it walks towards.")
+@click.option("--start", "start_s", type=float, help="Seconds into the file at which to begin.")
+@click.option("--stop", "stop_s", type=float, help="Seconds into the file at which to end.")
+@click.option(
+    "--rotate", "rotate_deg", type=click.Choice(["0", "90", "180", "270"]), default="0", help="Turn clockwise, degrees."
+)
+@click.option("--trial", type=FOLDER, help="Trial sheet (TOML) for all inputs; else INPUT's own .toml beside it.")
+@click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
+@click.option("--no-film", is_flag=True, help="Write no film.")
+@click.option("--seed", type=int, default=0, show_default=True, help="Seed of every random draw.")
+def read(inputs: tuple[Path, ...], no_film: bool, **options: Any) -> None:
+    """Read films, folders of numbered pictures or landmark tables (.csv, .parquet)."""
+    from gait.command.read import read_command
+
+    options["rotate_deg"] = int(options["rotate_deg"])
+    sys.exit(read_command(inputs, options | {"film": not no_film}))
+
+
+@main.command()
+@click.option("-o", "--out", default="pawfall-demo", show_default=True, type=FOLDER, help="Folder for the results.")
+def demo(out: Path) -> None:
+    """Read the clips that come with pawfall."""
+    from gait.demo import run_demo
+
+    sys.exit(run_demo(out))
+
+
+@main.command()
+@click.argument("settings", type=FOLDER, metavar="SETTINGS.toml")
+@click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the checkpoint and the network.")
+@click.option("--footage", type=FOLDER, help="Folder of footage, instead of the one that the settings name.")
+@click.option("--resume", is_flag=True, help="Go on from the checkpoint in the folder.")
+@click.option("--stop-after", "stop_after_s", type=float, help="Seconds after which to stop with a checkpoint.")
+def fit(settings: Path, out: Path, footage: Path | None, resume: bool, stop_after_s: float | None) -> None:
+    """Train a network on footage (needs the extra: pip install 'pawfall[training]')."""
+    try:
+        from training.errors import TrainingError
+        from training.fit import fit as train
+        from training.settings import read_settings
+    except ModuleNotFoundError as error:
+        raise click.ClickException(needs_training(error)) from error
+    over = {} if footage is None else {"footage": str(footage)}
+    try:
+        chosen = read_settings(settings, **over)
+        done = train(chosen, out, resume=resume, stop_after_s=stop_after_s, progress=show_step)
+    except (TrainingError, OSError) as error:
+        raise click.ClickException(message(error)) from error
+    click.echo(f"done: {out}" if done else f"stopped with a checkpoint in {out}; go on with --resume")
+
+
+def show_step(step: int, steps: int, loss: float) -> None:
+    """One line per report of the training."""
+    click.echo(f"step {step} of {steps}, loss {loss:.3f}")
+
+
+def needs_training(error: ModuleNotFoundError) -> str:
+    """What to do when a library of the training extra is missing."""
+    return f"training needs {error.name}, which is not installed: pip install 'pawfall[training]'"
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,132 @@
+"""`pawfall read`: clips and landmark tables to folders of results."""
+
+import dataclasses
+import os
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gait.command.edge import CANNOT_USE, EXPECTED, OUR_FAULT, exit_code, fault, message, say_error
+from gait.command.sheet import belt_speed, read_sheet
+from gait.command.show import progress_bar, show_reading
+from gait.reading import ReadingSettings, is_table, read_to_folder
+from gait.trial import Trial
+from pose.network import Network, shipped_network
+
+DEFAULTS = ReadingSettings()
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What was asked for all inputs of one call.
+
+    flags  fields of Trial that were given as flags; they come before what a sheet says
+    sheet  trial sheet for all inputs; None = the one beside each input, if there is one
+    """
+
+    out: Path
+    flags: dict[str, Any] = field(default_factory=dict)
+    sheet: Path | None = None
+    network: Path | None = None
+    settings: ReadingSettings = DEFAULTS
+
+
+def run(inputs: list[Path], request: Request) -> int:
+    """Read every input; returns the worst exit code. One that fails does not stop the others."""
+    try:
+        make_writable(request.out)
+        network = _network(inputs, request)
+    except EXPECTED as error:
+        say_error(message(error))
+        return exit_code(error)
+    folders = name_folders(inputs, request.out)
+    return max([read_one(source, folder, request, network) for source, folder in zip(inputs, folders, strict=True)])
+
+
+def read_one(source: Path, folder: Path, request: Request, network: Network | None) -> int:
+    """Read one input and say what came of it; returns its exit code."""
+    try:
+        trial = trial_of(source, request)
+        with progress_bar(source.name) as report:
+            reading = read_to_folder(
+                source, folder, trial, network=network, settings=request.settings, progress=report
+            )
+    except EXPECTED as error:
+        words = message(error)
+        say_error(words if source.name in words else f"{source.name}: {words}")
+        return exit_code(error)
+    except Exception as error:  # one clip that shows a fault of ours must not stop a night of others
+        say_error(f"{source.name}: {fault(error)}")
+        return OUR_FAULT
+    show_reading(reading)
+    return 0
+
+
+def trial_of(source: Path, request: Request) -> Trial:
+    """The trial of one input: what its sheet says, overruled by flags."""
+    beside = source.resolve().with_suffix(".toml")
+    sheet = request.sheet or (beside if beside.is_file() else None)
+    given: dict[str, Any] = {"clip": plain_name(source)}
+    given |= read_sheet(sheet) if sheet else {}
+    if sheet and not request.sheet:
+        click.echo(f"{source.name}: trial sheet {sheet.name} found beside it")
+    return Trial(**(given | request.flags))
+
+
+def plain_name(source: Path) -> str:
+    """What to call an input: its file without the ending, or its folder."""
+    return source.resolve().name if source.is_dir() else source.stem
+
+
+def name_folders(inputs: list[Path], out: Path) -> list[Path]:
+    """A folder under ``out`` per input, named after it; a second one of that name gets '-2', which is said."""
+    taken: dict[str, Path] = {}
+    for source in inputs:
+        stem = plain_name(source)
+        name, count = stem, 1
+        while name in taken:
+            count += 1
+            name = f"{stem}-{count}"
+        if count > 1:
+            click.echo(f"{source}: its name is taken by {taken[stem]}; results go to {out / name}")
+        taken[name] = source
+    return [out / name for name in taken]
+
+
+def make_writable(out: Path) -> None:
+    """Create ``out`` and try to write in it, before any time is spent on reading."""
+    trace = out / f".writable-{os.getpid()}"
+    out.mkdir(parents=True, exist_ok=True)
+    try:
+        trace.touch()
+    finally:
+        trace.unlink(missing_ok=True)
+
+
+def _network(inputs: list[Path], request: Request) -> Network | None:
+    """The network, loaded once; none when nothing but tables is to be read."""
+    needed = any(not is_table(source) and source.exists() for source in inputs)
+    return Network.load(request.network or shipped_network()) if needed else None
+
+
+def trial_flags(
+    belt_m_s: float | None, belt_kmh: float | None, filmed_fps: float | None, facing: str | None
+) -> dict[str, Any]:
+    """The fields of Trial that flags give; 'auto' clears what a sheet says about facing."""
+    given = {"belt_m_s": belt_speed(belt_m_s, belt_kmh), "filmed_fps": filmed_fps}
+    flags: dict[str, Any] = {key: value for key, value in given.items() if value is not None}
+    return flags if facing is None else flags | {"facing": None if facing == "auto" else facing}
+
+
+def read_command(inputs: tuple[Path, ...], options: dict[str, Any]) -> int:
+    """Turn the words of the command line into a request and run it; returns the exit code."""
+    try:
+        flags = trial_flags(*(options.pop(key) for key in ("belt_speed", "belt_kmh", "filmed_fps", "facing")))
+        Trial(**flags)
+    except EXPECTED as error:
+        say_error(message(error))
+        return CANNOT_USE
+    out, sheet, network = (options.pop(key) for key in ("out", "trial", "network"))
+    return run(list(inputs), Request(out, flags, sheet, network, dataclasses.replace(DEFAULTS, **options)))

@@ -1,0 +1,319 @@
+"""Touchdowns and lift-offs at sub-frame times, each with its own doubt.
+
+Around each change between stance and swing the paw's place against the belt and its height are explained by: still
+before the event, a smooth departure after it (a cubic in time with priors on its coefficients). The event time's
+posterior on a fine grid, the cubics integrated out, gives mean and standard deviation. A frame that shows nothing has
+no weight, so an event behind a post simply gets a wide posterior.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gait.belt import Stances
+from gait.body import FORWARD, Body
+from gait.nouns import Contacts
+from gait.phases import judged, per_paw
+from pose.tracks import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class ContactSettings:
+    """How events are timed. Common practice, no source, unless said.
+
+    along, along_sd    prior mean and SD of the linear, square and cubic coefficient of the forward path, in stride
+                       lengths and swing durations: midway between a paw that leaves at once (0.35, 2, -1.3) and one
+                       that leaves at rest (0, 3, -2), both by expansion of swings in closed form (derived)
+    up, up_sd          the same of the height, in heights of the swing: midway between sin(pi s): (3.1, 0, -5) and
+                       sin(pi s)^1.4: (1.0, 5, -6) (derived)
+    blind_doubt        1, SD as a share of the stretch in which the paw was not seen: its departure is then guessed from
+                       further on (measured with closed-form paths behind posts)
+    least_lift_bl      body lengths, a lower swing is taken as this high: a dragged paw still rolls off
+    search             share of the stride on each side in which the event is sought
+    back, ahead        shares of the stance and of the swing that are looked at
+    grid               1, times tried per event
+    stretch            1, most by which alike errors in neighbouring frames widen the noise
+    shape_doubt        share of the stride, SD for not knowing how softly a paw leaves and lands, one and the same for
+                       the whole clip, opposite for touchdowns and lift-offs: drawn paws that leave at once or at rest
+                       come out 0.01 of a stride late or early (measured with closed-form paths)
+    """
+
+    along: tuple[float, float, float] = (0.18, 2.3, -1.2)
+    along_sd: tuple[float, float, float] = (0.12, 0.6, 1.5)
+    up: tuple[float, float, float] = (1.6, 3.0, -4.5)
+    up_sd: tuple[float, float, float] = (0.9, 3.0, 4.0)
+    blind_doubt: float = 0.06
+    least_lift_bl: float = 0.03
+    search: float = 0.12
+    back: float = 0.7
+    ahead: float = 0.4
+    grid: int = 41
+    stretch: float = 3.0
+    shape_doubt: float = 0.01
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """What the fits need. belt_px (T, 4) paw places in belt coordinates, height_px (T, 4); noise_px (2,) along and up;
+    shape_s s, doubt about all events of the clip together, see ContactSettings.shape_doubt."""
+
+    body: Body
+    belt_px: FloatArray
+    height_px: FloatArray
+    noise_px: FloatArray
+    period_s: float
+    shape_s: float
+
+
+def belt_coordinates(body: Body, speed_px_s: FloatArray) -> FloatArray:
+    """(T, 4) px, paws in belt coordinates: X plus the integral of belt speed (T, 2) px/s of their side."""
+    step = np.diff(body.t_s)[:, None] * (speed_px_s[1:] + speed_px_s[:-1]) / 2
+    run = np.concatenate([np.zeros((1, 2)), np.cumsum(step, axis=0)])
+    return np.asarray(body.xy_px[:, :4, FORWARD] + per_paw(run))
+
+
+def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> Contacts:
+    """One row per stance with sub-frame times; an end cut by the clip is NaN."""
+    last = len(scene.body.t_s) - 1
+    touchdown, touch_sd = _time_events(scene, stances, -1, settings)
+    liftoff, lift_sd = _time_events(scene, stances, 1, settings)
+    cut_start, cut_end = stances.first == 0, stances.last == last
+    touchdown[cut_start], touch_sd[cut_start] = np.nan, np.nan
+    liftoff[cut_end], lift_sd[cut_end] = np.nan, np.nan
+    prints, seen = _prints(scene, stances)
+    doubt = np.nan_to_num(np.fmax(touch_sd, lift_sd), nan=0.0) / (0.1 * scene.period_s)
+    return Contacts(
+        paw=stances.paw,
+        touchdown_s=touchdown,
+        liftoff_s=liftoff,
+        touchdown_sd_ms=1e3 * touch_sd,
+        liftoff_sd_ms=1e3 * lift_sd,
+        confidence=seen * np.clip(1 - doubt, 0, 1),
+        truncated=cut_start | cut_end,
+        print_px=prints,
+    )
+
+
+def stance_noise(
+    body: Body, belt_px: FloatArray, height_px: FloatArray, stances: Stances, settings: ContactSettings
+) -> FloatArray:
+    """(2,) px, noise of a standing paw along the belt and up, about a line; wider when neighbours err alike."""
+    return np.array([_noise(body, values, stances, settings.stretch) for values in (belt_px, height_px)])
+
+
+def _noise(body: Body, values: FloatArray, stances: Stances, stretch: float) -> float:
+    left: list[FloatArray] = []
+    pairs: list[FloatArray] = []
+    for paw, first, last in zip(stances.paw, stances.first, stances.last, strict=True):
+        trim = (last - first) // 6
+        rows = np.arange(first + trim, last + 1 - trim)
+        y = values[rows, paw]
+        rows, y = rows[np.isfinite(y)], y[np.isfinite(y)]
+        if len(rows) >= 5:
+            tau, y = body.t_s[rows] - body.t_s[rows].mean(), y - y.mean()
+            rest = y - tau * (tau @ y) / (tau @ tau)
+            rest *= np.sqrt(len(rest) / (len(rest) - 2))
+            left.append(rest)
+            pairs.append(np.stack([rest[:-1], rest[1:]], axis=1))
+    floor = 1e-3 * body.length_px
+    if not left:
+        return 10 * floor
+    everything, both = np.concatenate(left), np.concatenate(pairs)
+    sd = max(1.4826 * float(np.median(np.abs(everything))), floor)
+    kept = (np.abs(both) < 4 * sd).all(axis=1)
+    alike = float(np.clip(np.mean(both[kept, 0] * both[kept, 1]) / sd**2, 0.0, 0.8)) if kept.any() else 0.0
+    return float(sd * min(np.sqrt((1 + alike) / (1 - alike)), stretch))
+
+
+def _prints(scene: Scene, stances: Stances) -> tuple[FloatArray, FloatArray]:
+    """Mean belt coordinate (N,) px over the middle of each stance, and the share of its frames that were seen (N,)."""
+    prints, seen = np.full(len(stances), np.nan), np.zeros(len(stances))
+    for i, (paw, first, last) in enumerate(zip(stances.paw, stances.first, stances.last, strict=True)):
+        trim = (last - first) // 6
+        x = scene.belt_px[first + trim : last + 1 - trim, paw]
+        known = np.isfinite(x)
+        seen[i] = np.isfinite(scene.belt_px[first : last + 1, paw]).mean()
+        if known.any():
+            prints[i] = np.median(x[known])
+    return prints, seen
+
+
+def _time_events(scene: Scene, stances: Stances, way: int, settings: ContactSettings) -> tuple[FloatArray, FloatArray]:
+    """Times (N,) s and SDs (N,) s of the lift-offs (way 1) or the touchdowns (way -1, time run backwards)."""
+    count = len(stances)
+    if not count:
+        return np.empty(0), np.empty(0)
+    edge, stance_s, swing_s = _around(scene, stances, way)
+    blind = _blind(scene, stances, edge, way)
+    rows, weight = _rows(scene, stances, (edge, stance_s, swing_s, *blind), way, settings)
+    tau = way * (scene.body.t_s[rows] - edge[:, None])
+    offsets = _grid(scene, (stance_s, swing_s, *blind), settings)
+    views = _views(scene, stances, (rows, weight, tau, swing_s), way, settings)
+    evidence = _log_evidence(views[0], (offsets, swing_s)) + _log_evidence(views[1], (offsets, swing_s))
+    mean, sd = _moments(offsets, evidence)
+    unseen = settings.blind_doubt * np.maximum(sum(blind) - 2 * scene.body.frame_s, 0.0)
+    return edge + way * mean, np.sqrt(sd**2 + scene.shape_s**2 + unseen**2)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _View:
+    """One coordinate around each event. tau, y, w (N, W) s, px, 1/px^2; scale px; base_sd px, prior SD of the
+    resting place; mean, sd (3,) prior of the coefficients."""
+
+    tau: FloatArray
+    y: FloatArray
+    w: FloatArray
+    scale: float
+    base_sd: float
+    mean: FloatArray
+    sd: FloatArray
+
+
+def _views(
+    scene: Scene,
+    stances: Stances,
+    rows: tuple[IntArray, FloatArray, FloatArray, FloatArray],
+    way: int,
+    settings: ContactSettings,
+) -> tuple[_View, _View]:
+    """The paw along the belt (mirrored when time runs backwards) and its height."""
+    index, weight, tau, swing_s = rows
+    paw, length = stances.paw[:, None], scene.body.length_px
+    lift = max(_usual_lift(scene), settings.least_lift_bl * length)
+    forward, up = way * scene.belt_px[index, paw], scene.height_px[index, paw]
+    weight = np.where(np.isfinite(forward) & np.isfinite(up), weight, 0.0)
+    forward, up = np.where(weight > 0, forward, 0.0), np.where(weight > 0, up, 0.0)
+    forward = np.where(weight > 0, forward - _still(forward, weight, tau)[:, None], 0.0)
+    along_w, up_w = (weight / noise**2 for noise in scene.noise_px)
+    up_w *= _fade(settings.ahead * swing_s[:, None] - tau, scene)  # further on a swing is no cubic in height
+    return (
+        _View(
+            tau,
+            forward,
+            along_w,
+            _stride_length(scene, stances),
+            length,
+            np.array(settings.along),
+            np.array(settings.along_sd),
+        ),
+        _View(tau, up, up_w, lift, 0.02 * length, np.array(settings.up), np.array(settings.up_sd)),
+    )
+
+
+def _usual_lift(scene: Scene) -> float:
+    """px, height of the swings: the top 5 % of all heights."""
+    height = scene.height_px[np.isfinite(scene.height_px)]
+    return float(np.quantile(height, 0.95)) if len(height) else 0.0
+
+
+def _around(scene: Scene, stances: Stances, way: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Middle of the frame pair at the event (N,) s, duration of the stance (N,) s and of the swing beside it (N,) s."""
+    t, last = scene.body.t_s, len(scene.body.t_s) - 1
+    inside = stances.last if way == 1 else stances.first
+    outside = np.clip(inside + way, 0, last)
+    edge = (t[inside] + t[outside]) / 2
+    stance = np.maximum(t[stances.last] - t[stances.first], scene.body.frame_s)
+    beyond = _beyond(stances, way, last)
+    swing = np.abs(t[beyond] - edge)
+    usual = max(scene.period_s - float(np.median(stance)), 0.2 * scene.period_s)
+    return edge, stance, np.clip(swing, 0.15 * scene.period_s, usual * 1.5)
+
+
+def _beyond(stances: Stances, way: int, last: int) -> IntArray:
+    """(N,) frame at which the swing after (way 1) or before (way -1) each stance ends."""
+    same = stances.paw[1:] == stances.paw[:-1]
+    if way == 1:
+        return np.append(np.where(same, stances.first[1:], last), last)
+    return np.insert(np.where(same, stances.last[:-1], 0), 0, 0)
+
+
+def _stride_length(scene: Scene, stances: Stances) -> float:
+    """px, the clip's usual distance between prints of a paw, for the scale of the priors."""
+    prints, _ = _prints(scene, stances)
+    step = np.diff(prints)[stances.paw[1:] == stances.paw[:-1]]
+    step = step[np.isfinite(step) & (step > 0.1 * scene.body.length_px)]
+    return float(np.median(step)) if len(step) else scene.body.length_px
+
+
+def _blind(scene: Scene, stances: Stances, edge: FloatArray, way: int) -> tuple[FloatArray, FloatArray]:
+    """(N,) s from each edge back to the last frame of the stance that was seen, and on to the first seen beyond it."""
+    t, seen = scene.body.t_s, judged(scene.body)
+    number = np.arange(len(t))[:, None]
+    before = np.maximum.accumulate(np.where(seen, number, 0), axis=0)
+    after = np.minimum.accumulate(np.where(seen, number, len(t) - 1)[::-1], axis=0)[::-1]
+    inside = stances.last if way == 1 else stances.first
+    outside = np.clip(inside + way, 0, len(t) - 1)
+    early, late = (before, after) if way == 1 else (after, before)
+    back = np.abs(edge - t[early[inside, stances.paw]])
+    return back, np.abs(t[late[outside, stances.paw]] - edge)
+
+
+def _rows(
+    scene: Scene, stances: Stances, spans: tuple[FloatArray, ...], way: int, settings: ContactSettings
+) -> tuple[IntArray, FloatArray]:
+    """Frames (N, W) looked at for each event and their weights (N, W), 0 outside the event's own span.
+
+    spans (N,) s each: edge, stance, swing, blind stretch before and after the edge.
+    """
+    t = scene.body.t_s
+    edge, stance_s, swing_s, back, ahead = spans
+    low = edge - way * np.maximum(settings.back * stance_s, np.minimum(back + 0.3 * stance_s, stance_s))
+    high = edge + way * np.maximum(settings.ahead * swing_s, np.minimum(ahead + 0.3 * swing_s, swing_s))
+    early, late = np.minimum(low, high), np.maximum(low, high)
+    first, stop = np.searchsorted(t, early), np.searchsorted(t, late, side="right")
+    rows = first[:, None] + np.arange(max(int((stop - first).max()), 1))
+    inside = rows < stop[:, None]
+    rows = np.clip(rows, 0, len(t) - 1)
+    fade = _fade(t[rows] - early[:, None], scene) * _fade(late[:, None] - t[rows], scene)
+    return rows, np.where(inside, fade * scene.body.weight[rows, stances.paw[:, None]], 0.0)
+
+
+def _fade(inside_s: FloatArray, scene: Scene) -> FloatArray:
+    """Weight that rises from 0 at the end of a span to 1 two frames within, so that no frame comes in with a jump."""
+    return np.clip(inside_s / (2 * scene.body.frame_s), 0.0, 1.0)
+
+
+def _grid(scene: Scene, spans: tuple[FloatArray, ...], settings: ContactSettings) -> FloatArray:
+    """(N, G) s, event times tried, + into the swing; wide enough for a stretch in which the paw was not seen."""
+    stance_s, swing_s, back, ahead = spans
+    unit = np.linspace(-1.0, 1.0, settings.grid)
+    span = settings.search * scene.period_s
+    low = np.maximum(np.minimum(span, 0.5 * stance_s), back)
+    high = np.maximum(np.minimum(span, 0.3 * swing_s), ahead)
+    return np.where(unit < 0, unit * low[:, None], unit * high[:, None])
+
+
+def _still(y: FloatArray, weight: FloatArray, tau: FloatArray) -> FloatArray:
+    """(N,) mean of ``y`` over the frames before the event, to keep the numbers small."""
+    w = np.where(tau < 0, weight, 0.0)
+    return np.asarray((w * y).sum(axis=1) / np.maximum(w.sum(axis=1), 1e-9))
+
+
+def _log_evidence(view: _View, grid: tuple[FloatArray, FloatArray]) -> FloatArray:
+    """(N, G) log evidence of each time on the grid: Gaussian linear model, its four coefficients integrated out.
+
+    grid: times tried (N, G) s and duration of the swing (N,) s.
+    """
+    offsets, swing_s = grid
+    w = view.w[:, None, :]
+    s = np.maximum(view.tau[:, None, :] - offsets[:, :, None], 0.0) / swing_s[:, None, None]
+    powers = np.stack([np.ones_like(s), s, s**2, s**3])
+    powers[1:] *= view.scale
+    rest = view.y[:, None, :] - np.tensordot(view.mean, powers[1:], axes=1)
+    weighted = powers * w
+    matrix = np.einsum("ingw,jngw->ngij", weighted, powers, optimize=True) + np.diag(
+        np.append(1 / view.base_sd, 1 / view.sd) ** 2
+    )
+    vector = np.einsum("ingw,ngw->ngi", weighted, rest, optimize=True)
+    solved = np.linalg.solve(matrix, vector[..., None])[..., 0]
+    fit = (w * rest**2).sum(axis=2) - (vector * solved).sum(axis=2)
+    return np.asarray(-0.5 * fit - 0.5 * np.linalg.slogdet(matrix)[1])
+
+
+def _moments(offsets: FloatArray, log_evidence: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean (N,) and SD (N,) of the event time over the grid (trapezoid weights)."""
+    weight = np.exp(np.maximum(log_evidence - log_evidence.max(axis=1, keepdims=True), -100.0))
+    weight *= np.gradient(offsets, axis=1)
+    weight /= weight.sum(axis=1, keepdims=True)
+    mean = (weight * offsets).sum(axis=1)
+    return mean, np.sqrt((weight * (offsets - mean[:, None]) ** 2).sum(axis=1))

@@ -1,0 +1,258 @@
+"""Tracks and Trial to GaitRecord: the only place where the gait core is put together."""
+
+from dataclasses import asdict, dataclass, replace
+from importlib.metadata import PackageNotFoundError, version
+from typing import Any
+
+import numpy as np
+import scipy
+
+from gait.belt import BeltSpeed, Stances, belt_slope, describe_belt, first_speed, refine_speed, stances_of
+from gait.body import FORWARD, UP, Body, drop_spikes, found_facing, hold_station, level, noise_of, stand_up
+from gait.contacts import Scene, belt_coordinates, stance_noise, time_contacts
+from gait.errors import TooFewStridesError
+from gait.nouns import Belt, Contacts, GaitRecord, Strides
+from gait.phases import find_phases, per_paw
+from gait.rhythm import stride_period, with_motion
+from gait.runs import find_runs, find_stands
+from gait.settings import GaitSettings
+from gait.sides import SideDoubt, doubt_sides
+from gait.strides import Material, build_strides
+from gait.summaries import summarise
+from gait.topline import topline_angle
+from gait.trial import Trial
+from gait.trust import Evidence, check_trust, clock_notices, grade_of
+from pose.tracks import BoolArray, FloatArray, Tracks
+
+DEFAULT_SETTINGS = GaitSettings()
+
+#: Fewest frames that could hold two touchdowns of one paw; common practice.
+LEAST_FRAMES = 12
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Reading:
+    """The state of the reading once paws are known to be down or not. down (T, 4); height_px (T, 4)."""
+
+    body: Body
+    speed: BeltSpeed
+    stances: Stances
+    height_px: FloatArray
+
+
+def build_record(
+    tracks: Tracks, trial: Trial, settings: GaitSettings = DEFAULT_SETTINGS, *, network_hash: str = "", seed: int = 0
+) -> GaitRecord:
+    """Everything that the tracks of one clip say about the dog's gait; the same input gives the same record.
+
+    Poor data becomes NaN, a drop reason or a notice. Raises TooFewStridesError only when nothing can be said.
+    """
+    _check_frames(tracks)
+    body = stand_up(tracks, trial.facing, settings.body)
+    period_s = stride_period(body, trial.clock_known, settings.rhythm)
+    if np.isnan(period_s):
+        return _standing(tracks, trial, body, settings, network_hash)
+    clock = clock_notices(trial, period_s, settings.trust)
+    trial = replace(trial, clock_known=not clock)
+    noise_px = noise_of(body)
+    raw, travels = hold_station(body, period_s, settings.body)
+    body = drop_spikes(raw, noise_px, period_s, settings.body)
+    reading = _read_phases(body, period_s, noise_px, settings)
+    scene = _scene(reading, period_s, settings)
+    contacts = time_contacts(scene, reading.stances, settings.contacts)
+    _check_contacts(contacts)
+    doubt = doubt_sides(reading.body, raw, reading.stances, (float(scene.noise_px.max()), period_s), settings.sides)
+    belt, scale_notes = describe_belt(
+        reading.body, reading.speed, reading.body.xy_px[:, :4, UP] - reading.height_px, trial
+    )
+    material = _material(tracks, scene, reading, belt, contacts, doubt, trial, settings)
+    strides = build_strides(material, settings.naming, settings.strides, seed=seed)
+    notices = (
+        *_facing_notices(tracks, trial),
+        *clock,
+        *_travel_notices(travels),
+        *doubt.notices,
+        *scale_notes,
+    )
+    return _assemble(material, trial, strides, period_s, notices, doubt.unsure, settings, network_hash)
+
+
+def _check_frames(tracks: Tracks) -> None:
+    if len(tracks) < LEAST_FRAMES:
+        raise TooFewStridesError(
+            f"{len(tracks)} frames hold no stride; at least {LEAST_FRAMES} are needed, better ten seconds."
+        )
+
+
+def _check_contacts(contacts: Contacts) -> None:
+    landed = np.isfinite(contacts.touchdown_s)
+    most = max((int((landed & (contacts.paw == paw)).sum()) for paw in range(4)), default=0)
+    if most < 2:
+        raise TooFewStridesError(
+            "No paw lands twice in this clip, so there is no stride to measure. "
+            "Film ten seconds of steady movement, paws in view."
+        )
+
+
+def _width(body: Body, period_s: float, settings: GaitSettings) -> float:
+    """s, SD of the local fits: a share of the stride, but never less than the frames allow."""
+    return max(settings.rhythm.window * period_s, 0.75 * body.frame_s)
+
+
+def _read_phases(body: Body, period_s: float, noise_px: float, settings: GaitSettings) -> _Reading:
+    """Belt and stances found from each other, a few times over, with the belt line's slope taken out."""
+    width_s = _width(body, period_s, settings)
+    body = with_motion(body, width_s)
+    first = first_speed(body, period_s, width_s, noise_px, settings.belt)
+    if np.isnan(first).any():
+        raise TooFewStridesError(
+            "No paw moves backward with a belt for long enough; check the facing, or film again square to the belt."
+        )
+    speed = BeltSpeed(np.ones((len(body.t_s), 2)) * first, first, np.full(2, np.nan), True)
+    for step in range(settings.passes):
+        down, height = find_phases(body, speed.speed_px_s, period_s, settings.phases, width_s, noise_px)
+        stances = stances_of(down)
+        speed = refine_speed(body, stances, speed.mean_px_s, period_s, settings.belt)
+        if step < settings.passes - 1:
+            body = level(body, belt_slope(body, stances, settings.belt))
+    return _Reading(body, speed, stances, height)
+
+
+def _scene(reading: _Reading, period_s: float, settings: GaitSettings) -> Scene:
+    belt_px = belt_coordinates(reading.body, reading.speed.speed_px_s)
+    noise = stance_noise(reading.body, belt_px, reading.height_px, reading.stances, settings.contacts)
+    return Scene(reading.body, belt_px, reading.height_px, noise, period_s, settings.contacts.shape_doubt * period_s)
+
+
+def _material(
+    tracks: Tracks,
+    scene: Scene,
+    reading: _Reading,
+    belt: Belt,
+    contacts: Contacts,
+    doubt: SideDoubt,
+    trial: Trial,
+    settings: GaitSettings,
+) -> Material:
+    side_bl = reading.body.length_px * belt.speed_px_s / belt.speed_px_s.mean()
+    withers_m = trial.withers_cm / 100 if trial.withers_cm else float("nan")
+    return Material(tracks, scene, reading.speed.speed_px_s, belt, contacts, doubt.unsure, side_bl, withers_m)
+
+
+def _assemble(
+    m: Material,
+    trial: Trial,
+    strides: Strides,
+    period_s: float,
+    notices: tuple[str, ...],
+    unsure: BoolArray,
+    settings: GaitSettings,
+    network_hash: str,
+) -> GaitRecord:
+    body, summaries = m.scene.body, summarise(strides)
+    checks = check_trust(
+        Evidence(body, trial, m.belt, strides, summaries, unsure, m.speed_px_s, period_s), settings.trust
+    )
+    still_s = settings.runs.stand_s if trial.clock_known else max(settings.runs.stand_s, period_s)
+    runs = sorted([*find_runs(strides), *find_stands(body, still_s, settings.runs)], key=lambda run: run.start_s)
+    return GaitRecord(
+        trial=trial,
+        tracks=m.tracks,
+        facing=body.facing,
+        body_length_px=body.length_px,
+        belt=m.belt,
+        contacts=m.contacts,
+        strides=strides,
+        runs=tuple(runs),
+        summaries=summaries,
+        checks=checks,
+        grade=grade_of(checks, settings.trust),
+        notices=notices,
+        ground_px=m.scene.height_px,
+        forward_bl=body.relative_px / per_paw(m.side_bl),
+        topline_deg=topline_angle(body),
+        settings=asdict(settings),
+        versions=_versions(),
+        network_hash=network_hash,
+    )
+
+
+def _standing(tracks: Tracks, trial: Trial, body: Body, settings: GaitSettings, network_hash: str) -> GaitRecord:
+    """The record of a dog that makes no stride: a stand, or nothing to say."""
+    body = with_motion(body, max(0.05, 2 * body.frame_s))
+    runs = find_stands(body, settings.runs.stand_s, settings.runs)
+    if not runs:
+        raise TooFewStridesError(
+            "No rhythm of strides is found. Film ten seconds of steady movement from the side, all paws in view."
+        )
+    nothing = np.full(2, np.nan)
+    empty, none = np.empty(0), np.empty(0, dtype=np.int64)
+    contacts = Contacts(none, empty, empty, empty, empty, empty, np.empty(0, dtype=bool), empty)
+    belt = Belt(nothing, nothing, 0.0, True, nothing)
+    scene = Scene(body, body.xy_px[:, :4, FORWARD], _over_lowest(body), nothing, float("nan"), 0.0)
+    unsure = np.zeros((len(tracks), 2), dtype=bool)
+    material = Material(
+        tracks,
+        scene,
+        np.full((len(tracks), 2), np.nan),
+        belt,
+        contacts,
+        unsure,
+        np.full(2, body.length_px),
+        float("nan"),
+    )
+    strides = build_strides(material, settings.naming, settings.strides, seed=0)
+    checks = check_trust(
+        Evidence(body, trial, belt, strides, (), unsure, material.speed_px_s, float("nan")), settings.trust
+    )
+    return GaitRecord(
+        trial=trial,
+        tracks=tracks,
+        facing=body.facing,
+        body_length_px=body.length_px,
+        belt=belt,
+        contacts=contacts,
+        strides=strides,
+        runs=runs,
+        summaries=(),
+        checks=checks,
+        grade="film again",
+        notices=(*_facing_notices(tracks, trial), "The dog stands: there is no stride to measure."),
+        ground_px=scene.height_px,
+        forward_bl=body.relative_px / body.length_px,
+        topline_deg=topline_angle(body),
+        settings=asdict(settings),
+        versions=_versions(),
+        network_hash=network_hash,
+    )
+
+
+def _over_lowest(body: Body) -> FloatArray:
+    """(T, 4) px, each paw over its own lowest place."""
+    up = body.xy_px[:, :4, UP]
+    lowest = [float(column[np.isfinite(column)].min()) if np.isfinite(column).any() else np.nan for column in up.T]
+    return np.asarray(up - np.array(lowest))
+
+
+def _facing_notices(tracks: Tracks, trial: Trial) -> tuple[str, ...]:
+    found = found_facing(tracks)
+    if trial.facing is None or found == trial.facing:
+        return ()
+    return (f"The trial says that the dog faces {trial.facing}, the landmarks say {found}; the trial was followed.",)
+
+
+def _travel_notices(travels: bool) -> tuple[str, ...]:
+    if not travels:
+        return ()
+    return (
+        "The dog travels through the picture: the ground was followed instead of a belt, "
+        "and place and drift on the belt mean nothing.",
+    )
+
+
+def _versions() -> dict[str, Any]:
+    try:
+        own = version("pawfall")
+    except PackageNotFoundError:
+        own = "unpacked"
+    return {"pawfall": own, "numpy": np.__version__, "scipy": scipy.__version__}

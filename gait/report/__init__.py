@@ -1,0 +1,1 @@
+"""A gait record shown to a person: one page that stands alone."""

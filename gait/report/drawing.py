@@ -1,0 +1,90 @@
+"""From a matplotlib figure to a piece of SVG that can stand inside an HTML page."""
+
+import io
+import re
+from dataclasses import dataclass
+from typing import Any, Final
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from gait.report.palette import CARD, INK, QUIET, RULE
+
+#: Text stays text: it can be searched, read aloud and takes the page's own typeface.
+STYLE: Final[Any] = {
+    "svg.fonttype": "none",
+    "font.family": ["DejaVu Sans"],
+    "font.size": 8.5,
+    "axes.titlesize": 9,
+    "axes.linewidth": 0.6,
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "text.color": INK,
+    "xtick.color": QUIET,
+    "ytick.color": QUIET,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "grid.color": RULE,
+    "grid.linewidth": 0.5,
+    "hatch.linewidth": 0.7,
+    "figure.facecolor": CARD,
+    "axes.facecolor": CARD,
+    "path.simplify_threshold": 0.3,
+}
+
+_NO_METADATA: Final = {"Date": None, "Creator": None, "Format": None, "Type": None}
+
+#: What an SVG file needs and a page does not: prologue, metadata, its own style sheet, name spaces, and
+#: ids nobody refers to (they would occur once per figure, and an id may occur once per page), and turns by nothing.
+_SURPLUS: Final = re.compile(
+    r"<metadata>.*?</metadata>|<style.*?</style>|<defs>\s*</defs>"
+    r'|\stransform="rotate\(-0 [^"]*"|\sxmlns(?::\w+)?="[^"]*"|\sid="[\w.]*_\d+"|\sversion="1.1"',
+    re.DOTALL,
+)
+_OUTLINE: Final = re.compile(r'\sd="[^"]*"')
+_FINE_DIGITS: Final = re.compile(r"(\.\d\d)\d+")
+_SIZE: Final = re.compile(r'<svg width="[\d.]+pt" height="[\d.]+pt"')
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """One figure of the page.
+
+    key        short word, unique on the page
+    title      heading of the figure
+    alt        the same in words, for who cannot see it
+    caption    how to read it
+    wide       one piece of SVG or more, for screens and paper
+    narrow     the same for a phone; empty when ``wide`` serves both
+    """
+
+    key: str
+    title: str
+    alt: str
+    caption: str
+    wide: tuple[str, ...]
+    narrow: tuple[str, ...] = ()
+
+
+def new_figure(width_in: float, height_in: float) -> Figure:
+    """An empty figure of that many inches; the page shows an inch as about 100 px."""
+    return Figure(figsize=(width_in, height_in))
+
+
+def to_svg(figure: Figure, salt: str) -> str:
+    """``figure`` as SVG for use inside a page; ``salt`` keeps the inner ids of several figures apart."""
+    buffer = io.StringIO()
+    with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": salt}):
+        figure.savefig(buffer, format="svg", metadata=_NO_METADATA)
+    text = buffer.getvalue()
+    text = _SURPLUS.sub("", text[text.index("<svg") :])
+    text = _SIZE.sub("<svg", text, count=1)
+    text = _OUTLINE.sub(lambda outline: _FINE_DIGITS.sub(r"\1", outline.group()), text)
+    return re.sub(r"\s*\n\s*", " ", text).replace("<svg", '<svg aria-hidden="true" focusable="false"', 1).strip()
+
+
+def bare(axes: Axes, keep: tuple[str, ...] = ("bottom",)) -> None:
+    """Leave only the sides of the frame named in ``keep``."""
+    for side, spine in axes.spines.items():
+        spine.set_visible(side in keep)

@@ -1,0 +1,92 @@
+"""A gait record as one page that stands alone: no script, nothing fetched, fit for screen, phone and paper."""
+
+import base64
+import os
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from urllib.parse import quote
+
+import cv2
+import numpy as np
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+from gait.nouns import GaitRecord
+from gait.report import sections
+from gait.report.answer import answer
+from gait.report.bygait import by_gait
+from gait.report.cautions import CAUTIONS
+from gait.report.drawing import Drawn
+from gait.report.footfall import footfall_figure
+from gait.report.paths import paths_figure
+from gait.report.phases import phases_figure
+from gait.report.topline import topline_figure
+
+#: JPEG quality of the embedded picture: hardly visible losses at a tenth of the size. Common practice, no source.
+JPEG_QUALITY = 85
+#: px, longest side of the embedded picture; wider than the page shows it, small enough to keep the page light.
+PICTURE_PX = 1280
+
+
+def write_page(
+    record: GaitRecord, path: Path, *, picture: NDArray[np.uint8] | None = None, film: str | None = None
+) -> None:
+    """Write the page of ``record`` to ``path``; a page that is there under that name is always whole.
+
+    picture   (H, W, 3) uint8, one upright RGB frame of the clip, embedded
+    film      name of the film file that lies beside the page
+    """
+    beside = path.with_name(path.name + ".part")
+    beside.write_text(page_text(record, picture=picture, film=film), encoding="utf-8")
+    os.replace(beside, path)
+
+
+def page_text(record: GaitRecord, *, picture: NDArray[np.uint8] | None = None, film: str | None = None) -> str:
+    """The page as HTML text; arguments as in :func:`write_page`."""
+    return _template().render(
+        css=Markup(_css()),
+        head=sections.head(record),
+        answer=answer(record),
+        gaits=by_gait(record),
+        notices=sections.notices(record),
+        cautions=CAUTIONS,
+        film=quote(film) if film else "",
+        picture=picture_link(picture) if picture is not None else "",
+        figures=figures(record),
+        measures=sections.measure_table(record),
+        strides=sections.stride_table(record),
+        checks=sections.checks(record),
+        advice=sections.advice(record),
+        advice_none=sections.NOTHING_TO_CHANGE,
+        definitions=sections.definitions(record),
+        making=sections.making(record),
+        settings=sections.settings(record),
+    )
+
+
+def figures(record: GaitRecord) -> tuple[Drawn, ...]:
+    """Every figure of the page in its order."""
+    return footfall_figure(record), phases_figure(record), paths_figure(record), topline_figure(record)
+
+
+def picture_link(picture: NDArray[np.uint8]) -> str:
+    """An RGB picture (H, W, 3) uint8 as a data link that can stand inside the page."""
+    scale = min(1.0, PICTURE_PX / max(picture.shape[:2]))
+    smaller = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else picture
+    _, packed = cv2.imencode(".jpg", cv2.cvtColor(smaller, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    return "data:image/jpeg;base64," + base64.b64encode(packed.tobytes()).decode("ascii")
+
+
+@cache
+def _template() -> Template:
+    loader = PackageLoader("gait", "report")
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True).get_template(
+        "page.html"
+    )
+
+
+@cache
+def _css() -> str:
+    return files("gait.report").joinpath("page.css").read_text(encoding="utf-8")

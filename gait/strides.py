@@ -1,0 +1,288 @@
+"""Rows become strides: drop reasons, measures, names."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gait.body import FORWARD
+from gait.contacts import Scene
+from gait.footfalls import HIND, footfall_columns, footfalls_of, nearest, support_columns
+from gait.measures import NAMES
+from gait.naming import UNCLEAR, NamingSettings, lone_names, name_strides
+from gait.nouns import Belt, Contacts, Strides
+from gait.reach import limb_angles, reaches, stride_lengths, tracking_up
+from gait.rows import Rows, list_rows
+from gait.topline import topline_columns
+from pose.tracks import BoolArray, FloatArray, Tracks
+
+GRAVITY_M_S2 = 9.81
+
+
+@dataclass(frozen=True, slots=True)
+class StrideSettings:
+    """When a stride is dropped. Common practice without a source unless said.
+
+    most_event_doubt   share of the stride, SD of a touchdown above which the stride has a gap
+    most_unseen        share of a stride's frames in which its paw may be missing
+    least_score        0..1, mean score of its paw below which a stride is dropped
+    belt_change        1, change of belt speed within a stride
+    most_drift         body lengths, the trunk's travel in the picture within one stride
+    odd_time           1, a stride time off the running median of its paw by more than this factor is an outlier (a
+                       stance missed or made up: 2 or 1/2)
+    odd_length         1, the same for stride length
+    shortest_duty, longest_duty   share of the stride: outside, no dog's stance
+    """
+
+    most_event_doubt: float = 0.08
+    most_unseen: float = 0.45
+    least_score: float = 0.4
+    belt_change: float = 0.05
+    most_drift: float = 0.35
+    odd_time: float = 1.5
+    odd_length: float = 1.5
+    shortest_duty: float = 0.1
+    longest_duty: float = 0.93
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Material:
+    """All that strides are made of. speed_px_s (T, 2); unsure (T, 2) bool; side_bl (2,) px per bl."""
+
+    tracks: Tracks
+    scene: Scene
+    speed_px_s: FloatArray
+    belt: Belt
+    contacts: Contacts
+    unsure: BoolArray
+    side_bl: FloatArray
+    withers_m: float
+
+
+def build_strides(m: Material, naming: NamingSettings, settings: StrideSettings, *, seed: int) -> Strides:
+    """One row per candidate stride, named and measured; a row that cannot be used says why."""
+    rows = list_rows(m.contacts)
+    measures, sds = _measure(m, rows)
+    dropped = _drop(m, rows, measures, settings)
+    gait, probability, candidates = _names(m, rows, dropped, naming, seed)
+    return Strides(rows.paw, rows.start_s, rows.end_s, gait, probability, candidates, dropped, measures, sds)
+
+
+def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
+    """All columns of the table of measures (R,), and the SDs that are known."""
+    columns = {name: np.full(len(rows), np.nan) for name in NAMES}
+    sds = {name: np.full(len(rows), np.nan) for name in NAMES}
+    columns |= _times(m.contacts, rows)
+    sds |= _time_sds(m.contacts, rows, columns, m.scene.shape_s)
+    columns |= _lengths(m, rows, columns["stride_time_s"])
+    columns |= topline_columns(m.scene.body, rows) | limb_angles(m.scene.body, m.contacts, rows)
+    hind = np.flatnonzero(rows.paw >= HIND)
+    footfalls = footfalls_of(m.contacts, rows, hind)
+    found = footfall_columns(footfalls, rows.paw[hind] == HIND)
+    found |= support_columns(m.contacts, footfalls.start, footfalls.end)
+    found |= _ratios(m, rows, hind, columns)
+    for name, values in found.items():
+        columns[name][hind] = values
+    for name, sd in _phase_sds(footfalls.sd, footfalls.stride, m.scene.shape_s).items():
+        sds[name][hind] = sd
+    return columns, sds
+
+
+def _times(contacts: Contacts, rows: Rows) -> dict[str, FloatArray]:
+    time = rows.end_s - rows.start_s
+    stance = contacts.liftoff_s[rows.first] - rows.start_s
+    return {
+        "stride_time_s": time,
+        "stride_rate_hz": 1 / time,
+        "stance_s": stance,
+        "swing_s": time - stance,
+        "duty_factor": stance / time,
+    }
+
+
+def _own(sd_ms: FloatArray, shared_s: float) -> FloatArray:
+    """s, what is left of an event's SD without the part that all events share."""
+    return np.sqrt(np.maximum((sd_ms / 1e3) ** 2 - shared_s**2, 0.0))
+
+
+def _time_sds(contacts: Contacts, rows: Rows, columns: dict[str, FloatArray], shared_s: float) -> dict[str, FloatArray]:
+    """SDs from those of the events; the shared part lengthens a stance at both ends and leaves stride times alone."""
+    touch, lift = (
+        _own(contacts.touchdown_sd_ms[rows.first], shared_s),
+        _own(contacts.liftoff_sd_ms[rows.first], shared_s),
+    )
+    after = np.where(rows.after >= 0, _own(contacts.touchdown_sd_ms[rows.after], shared_s), np.nan)
+    time, duty = columns["stride_time_s"], columns["duty_factor"]
+    return {
+        "stride_time_s": np.hypot(touch, after),
+        "stride_rate_hz": np.hypot(touch, after) / time**2,
+        "stance_s": np.sqrt(touch**2 + lift**2 + 4 * shared_s**2),
+        "swing_s": np.sqrt(lift**2 + after**2 + 4 * shared_s**2),
+        "duty_factor": np.sqrt(lift**2 + ((1 - duty) * touch) ** 2 + (duty * after) ** 2 + 4 * shared_s**2) / time,
+    }
+
+
+def _phase_sds(sd: dict[str, FloatArray], stride: FloatArray, shared_s: float) -> dict[str, FloatArray]:
+    """SDs of phases and lags from their two events; that of the stride time, a few per cent of it, is left out."""
+    pairs = {
+        "limb_phase": ("start", "own_fore"),
+        "hind_lag": ("start", "other_hind"),
+        "fore_lag": ("own_fore", "other_fore"),
+        "diagonal_advance": ("start", "other_fore"),
+    }
+    return {
+        name: np.hypot(_own(1e3 * sd[a], shared_s), _own(1e3 * sd[b], shared_s)) / stride
+        for name, (a, b) in pairs.items()
+    }
+
+
+def _lengths(m: Material, rows: Rows, time: FloatArray) -> dict[str, FloatArray]:
+    side = rows.paw % 2
+    bl, metre = m.side_bl[side], m.belt.m_per_px[side]
+    length, reach = stride_lengths(m.contacts, rows), reaches(m.scene.body, rows)
+    up = tracking_up(m.contacts, rows)
+    own = length * metre / time / np.sqrt(GRAVITY_M_S2 * m.withers_m)
+    return {
+        "stride_length_bl": length / bl,
+        "stride_length_m": length * metre,
+        "speed_bl_s": length / bl / time,
+        "speed_m_s": length * metre / time,
+        "speed_dimensionless": own,
+        "froude": own**2,
+        "reach_bl": reach / bl,
+        "reach_m": reach * metre,
+        "tracking_up_bl": up / bl,
+        "tracking_up_m": up * metre,
+    }
+
+
+def _ratios(m: Material, rows: Rows, hind: np.ndarray, columns: dict[str, FloatArray]) -> dict[str, FloatArray]:
+    """Fore against hind of the same side: reach within the same span, duty factor of the fore stride begun nearest."""
+    span = Rows(rows.paw[hind] - HIND, rows.first[hind], rows.after[hind], rows.start_s[hind], rows.end_s[hind])
+    fore = reaches(m.scene.body, span)
+    match = _fore_rows(m.contacts, rows, hind)
+    duty = np.where(match >= 0, columns["duty_factor"][match], np.nan)
+    side_bl = m.side_bl[rows.paw[hind] % 2]
+    return {
+        "reach_ratio": fore / side_bl / columns["reach_bl"][hind],
+        "duty_ratio": duty / columns["duty_factor"][hind],
+    }
+
+
+def _fore_rows(contacts: Contacts, rows: Rows, hind: np.ndarray) -> np.ndarray:
+    """(H,) row of the fore stride of the same side that begins nearest to each hind stride; -1 = none."""
+    contact = nearest(contacts, rows.paw[hind] - HIND, rows.start_s[hind], rows.end_s[hind] - rows.start_s[hind])
+    row_of = np.full(len(contacts) + 1, -1)
+    row_of[rows.first] = np.arange(len(rows))
+    return np.asarray(row_of[contact])
+
+
+def _drop(m: Material, rows: Rows, measures: dict[str, FloatArray], s: StrideSettings) -> np.ndarray:
+    """(R,) str, first reason that holds, or ""."""
+    time = measures["stride_time_s"]
+    usual_time, usual_length = (_running_median(rows, values) for values in (time, measures["stride_length_bl"]))
+    duty, length = measures["duty_factor"], measures["stride_length_bl"]
+    odd = _off(time, usual_time, s.odd_time) | _off(length, usual_length, s.odd_length)
+    odd |= (duty < s.shortest_duty) | (duty > s.longest_duty)
+    doubt = np.fmax(
+        m.contacts.touchdown_sd_ms[rows.first],
+        np.where(rows.after >= 0, m.contacts.touchdown_sd_ms[rows.after], np.nan),
+    )
+    sums = _sums(m, rows)
+    reasons = {
+        "truncated": ~np.isfinite(time) | ~np.isfinite(duty),
+        "sides_unsure": sums["unsure"],
+        "low_score": sums["score"] < s.least_score,
+        "gap": (sums["unseen"] > s.most_unseen) | (doubt / 1e3 > s.most_event_doubt * time),
+        "outlier": odd,
+        "belt_changing": sums["belt"] > s.belt_change,
+        "not_steady": sums["travel"] > s.most_drift,
+    }
+    return np.select(list(reasons.values()), list(reasons), "").astype(np.str_)
+
+
+def _off(values: FloatArray, usual: FloatArray, factor: float) -> BoolArray:
+    return np.asarray((values > factor * usual) | (values < usual / factor))
+
+
+def _running_median(rows: Rows, values: FloatArray, reach: int = 3) -> FloatArray:
+    """(R,) median of a paw's own strides up to ``reach`` before and after."""
+    usual = np.full(len(rows), np.nan)
+    for paw in range(4):
+        mine = np.flatnonzero((rows.paw == paw) & np.isfinite(values))
+        for k, row in enumerate(mine):
+            usual[row] = np.median(values[mine[max(k - reach, 0) : k + reach + 1]])
+    return usual
+
+
+def _sums(m: Material, rows: Rows) -> dict[str, np.ndarray]:
+    """Per row (R,): near and far in doubt, mean score, share unseen, change of belt speed, travel of the trunk (bl)."""
+    body, t = m.scene.body, m.scene.body.t_s
+    first = np.searchsorted(t, np.nan_to_num(rows.start_s, nan=t[0]))
+    last = np.maximum(np.searchsorted(t, np.nan_to_num(rows.end_s, nan=t[-1])), first + 1).clip(max=len(t))
+    first = np.minimum(first, last - 1)
+    score = np.where(np.isnan(m.tracks.score[:, :4]), 1.0, m.tracks.score[:, :4])
+    unsure = np.stack([_span_mean(m.unsure[:, pair].astype(float), first, last) for pair in (0, 1)], axis=1)
+    speed = m.speed_px_s[:, 0]
+    place = body.trunk_px[:, FORWARD]
+    return {
+        "unsure": np.take_along_axis(unsure, (rows.paw // 2)[:, None], axis=1)[:, 0] > 0,
+        "score": _of_paw(score, rows, first, last),
+        "unseen": _of_paw((~body.seen[:, :4]).astype(float), rows, first, last),
+        "belt": np.abs(speed[last - 1] / speed[first] - 1),
+        "travel": np.abs(place[last - 1] - place[first]) / body.length_px,
+    }
+
+
+def _of_paw(values: FloatArray, rows: Rows, first: np.ndarray, last: np.ndarray) -> FloatArray:
+    spans = np.stack([_span_mean(values[:, paw], first, last) for paw in range(4)], axis=1)
+    return np.asarray(np.take_along_axis(spans, rows.paw[:, None], axis=1)[:, 0])
+
+
+def _span_mean(values: FloatArray, first: np.ndarray, last: np.ndarray) -> FloatArray:
+    """Mean of ``values`` (T,) over each span of frames."""
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    return np.asarray((total[last] - total[first]) / (last - first))
+
+
+def _names(
+    m: Material, rows: Rows, dropped: np.ndarray, naming: NamingSettings, seed: int
+) -> tuple[np.ndarray, FloatArray, np.ndarray]:
+    """Names of the hind strides; a fore stride takes that of the hind stride of its side that begins nearest."""
+    gait, candidates = np.full(len(rows), UNCLEAR, dtype="U64"), np.full(len(rows), "", dtype="U64")
+    probability = np.full(len(rows), np.nan)
+    hind = np.flatnonzero((rows.paw >= HIND) & np.isfinite(rows.start_s) & np.isfinite(rows.end_s))
+    names = name_strides(footfalls_of(m.contacts, rows, hind), naming, seed=seed, shared_s=m.scene.shape_s)
+    in_doubt = _in_doubt(m, rows, hind, dropped)
+    gait[hind] = np.where(in_doubt, UNCLEAR, names.gait)
+    probability[hind] = np.where(in_doubt, np.nan, names.probability)
+    candidates[hind] = np.where(in_doubt, "", names.candidates)
+    gait[dropped != ""] = ""
+    lone = hind[lone_names(gait[hind], naming.least_in_a_row)]
+    gait[lone], candidates[lone] = UNCLEAR, gait[lone]
+    for row in np.flatnonzero(rows.paw < HIND).tolist():
+        source = _hind_beside(rows, row, hind[dropped[hind] == ""])
+        if source >= 0 and dropped[row] == "":
+            gait[row], probability[row], candidates[row] = gait[source], probability[source], candidates[source]
+    candidates[gait != UNCLEAR] = ""
+    probability[gait == ""] = np.nan
+    return gait.astype(np.str_), probability, candidates.astype(np.str_)
+
+
+def _hind_beside(rows: Rows, row: int, hind: np.ndarray) -> int:
+    """Row of the hind stride of the same side whose start lies nearest, within half a stride; -1 = none."""
+    same = hind[rows.paw[hind] == rows.paw[row] + HIND]
+    if not len(same) or np.isnan(rows.start_s[row]):
+        return -1
+    best = int(same[np.argmin(np.abs(rows.start_s[same] - rows.start_s[row]))])
+    return best if abs(rows.start_s[best] - rows.start_s[row]) <= 0.6 * (rows.end_s[best] - rows.start_s[best]) else -1
+
+
+def _in_doubt(m: Material, rows: Rows, hind: np.ndarray, dropped: np.ndarray) -> BoolArray:
+    """(H,) bool, strides within which near and far are in doubt, or a paw makes a stride that cannot be."""
+    t = m.scene.body.t_s
+    doubt = m.unsure.any(axis=1)
+    for row in np.flatnonzero(dropped == "outlier"):
+        doubt = doubt | ((t >= rows.start_s[row]) & (t <= rows.end_s[row]))
+    first = np.searchsorted(t, rows.start_s[hind])
+    last = np.maximum(np.searchsorted(t, rows.end_s[hind]), first + 1)
+    return np.asarray(_span_mean(doubt.astype(float), first, last) > 0)

@@ -1,0 +1,328 @@
+"""A clip and a network to tracks: find the dog, follow it, decide the sides, clean up."""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import Literal, Protocol
+
+import numpy as np
+from scipy.ndimage import median_filter
+
+from pose.errors import NoDogError, TooShortError
+from pose.find import FacingSettings, FindSettings, Reader, best_xy, facing_votes, find
+from pose.heatmap import STRIDE, PeakSettings, Places, places
+from pose.landmarks import CROUP, LANDMARKS, PAIRS, WITHERS
+from pose.sides import SideSettings, decide_sides
+from pose.smooth import SmoothReport, SmoothSettings, smooth
+from pose.tracks import FloatArray, IntArray, Tracks
+from pose.window import Picture, Window, cut, pulled, window_around
+
+Progress = Callable[[int, int], None]
+Facing = Literal["left", "right"]
+
+
+class FrameLike(Protocol):
+    """One upright picture with its number and its time."""
+
+    @property
+    def index(self) -> int:
+        """Number in the file."""
+        ...
+
+    @property
+    def t_s(self) -> float:
+        """s."""
+        ...
+
+    @property
+    def rgb(self) -> Picture:
+        """(H, W, 3) uint8."""
+        ...
+
+
+class ClipLike(Protocol):
+    """What reading needs of a clip."""
+
+    @property
+    def name(self) -> str:
+        """What to call it in messages."""
+        ...
+
+    @property
+    def frame_count(self) -> int:
+        """Number of frames, possibly estimated."""
+        ...
+
+    def frames(self) -> Iterable[FrameLike]:
+        """Every frame from first to last."""
+        ...
+
+    def sample(self, count: int) -> Sequence[FrameLike]:
+        """Frames spread over the clip."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class ReadSettings:
+    """How a clip is read.
+
+    least_frames    frames, with fewer nothing can be said about movement
+    looks           pictures spread over the clip in which the facing is voted on
+    batch           frames per run of the network; their window is laid from the batch before, a seventh of a
+                    second at 60 frames per second
+    score_bl        body lengths, the radius that a score speaks of
+    least_radius_cells  heat cells, mass is never taken within less: training aims at a blob with an SD of one cell,
+                    and the card's knots are measured with the same limit
+    least_presence  0..1, mean presence over a batch below which the dog is searched for again
+    hidden_mass     0..1, a place with less mass than this was guessed, not seen
+    nothing_mass    0..1, a place with less mass than this is no place at all
+    most_pause      batches, longest wait until a dog that was not found is searched for again: a search takes as
+                    long as reading fifty frames, and half a second at 60 frames per second may be missed
+    trunk_frames    frames of the running median of the trunk's path, against single wild places
+    """
+
+    least_frames: int = 8
+    looks: int = 16
+    batch: int = 8
+    score_bl: float = 0.05
+    least_radius_cells: float = 2.0
+    least_presence: float = 0.4
+    hidden_mass: float = 0.3
+    nothing_mass: float = 0.03
+    most_pause: int = 4
+    trunk_frames: int = 9
+    peaks: PeakSettings = field(default_factory=PeakSettings)
+    finding: FindSettings = field(default_factory=FindSettings)
+    facing: FacingSettings = field(default_factory=FacingSettings)
+    sides: SideSettings = field(default_factory=SideSettings)
+    smoothing: SmoothSettings = field(default_factory=SmoothSettings)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadReport:
+    """How the reading went.
+
+    facing            the side of the picture towards which the dog faces
+    facing_probability  0..1; 1 when a person said it
+    body_length_px    px, median distance from withers to croup
+    frames_without_dog  frames in which no dog was found
+    searches          times that the dog was searched for anew
+    windows           (T, 3) px, middle (x, y) and width of the window of each frame
+    smoothing         what cleaning changed
+    """
+
+    facing: Facing
+    facing_probability: float
+    body_length_px: float
+    frames_without_dog: int
+    searches: int
+    windows: FloatArray
+    smoothing: SmoothReport
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sightings:
+    """What following the dog leaves behind, per frame: number, time, candidates in px of the picture, window."""
+
+    frame: IntArray
+    t_s: FloatArray
+    places: Places
+    windows: FloatArray
+    searches: int
+
+
+def read_clip(
+    clip: ClipLike,
+    network: Reader,
+    settings: ReadSettings = ReadSettings(),
+    *,
+    facing: Facing | None = None,
+    progress: Progress | None = None,
+) -> tuple[Tracks, ReadReport]:
+    """Landmarks of the dog in every frame, in px of the upright picture, and how the reading went.
+
+    facing    "left" or "right" when a person said it; None = found out
+    progress  called with (frames done, frames in all)
+
+    Raises NoDogError when no dog is found, TooShortError when there are too few frames.
+    """
+    if clip.frame_count < settings.least_frames:
+        raise _too_short(clip.name, clip.frame_count, settings)
+    facing, sure = (facing, 1.0) if facing else find_facing(clip, network, settings)
+    seen = follow_dog(clip, network, settings, mirrored=facing == "left", progress=progress)
+    if len(seen.t_s) < settings.least_frames:
+        raise _too_short(clip.name, len(seen.t_s), settings)
+    found = (np.nan_to_num(seen.places.single_mass) > settings.nothing_mass).all(axis=1)
+    if found.sum() < settings.least_frames:
+        raise _no_dog(clip.name)
+    length_px = body_length(seen.places.single_xy[found])
+    tracks = _tracks(seen, network, length_px, settings)
+    tracks, changed = smooth(tracks, length_px=length_px, settings=settings.smoothing)
+    report = ReadReport(facing, sure, length_px, int((~found).sum()), seen.searches, seen.windows, changed)
+    return tracks, report
+
+
+def body_length(trunk_px: FloatArray) -> float:
+    """px, median distance from withers to croup, (T, 2, 2) px."""
+    return float(np.median(np.hypot(*(trunk_px[:, 0] - trunk_px[:, 1]).T)))
+
+
+def trunk_path(single_px: FloatArray, mass: FloatArray, settings: ReadSettings = ReadSettings()) -> FloatArray:
+    """(T, 2) px, the middle of the topline, slowed down and without gaps, so that a camera that follows the dog or a
+    dog that drifts on the belt does not count as movement of the paws; from (T, 2, 2) px and (T, 2) 0..1."""
+    seen = np.asarray((np.nan_to_num(mass) > settings.nothing_mass).all(axis=1))
+    rows = np.arange(len(seen))
+    middle = single_px.mean(axis=1)
+    filled = np.stack([np.interp(rows, rows[seen], middle[seen, axis]) for axis in (0, 1)], axis=-1)
+    return np.asarray(median_filter(filled, size=(settings.trunk_frames, 1), mode="nearest"))
+
+
+def find_facing(clip: ClipLike, network: Reader, settings: ReadSettings = ReadSettings()) -> tuple[Facing, float]:
+    """Which way the dog faces, by votes spread over the clip, and how probable that is.
+
+    Raises NoDogError when no dog is seen in any of the pictures.
+    """
+    pictures = [frame.rgb for frame in clip.sample(settings.looks)]
+    votes = facing_votes(network, pictures, settings.facing, finding=settings.finding)
+    if not np.isfinite(votes).any():
+        raise _no_dog(clip.name)
+    total = float(np.nansum(votes))
+    return ("right" if total >= 0 else "left"), float(1 / (1 + np.exp(-min(abs(total), 50.0))))
+
+
+def follow_dog(
+    clip: ClipLike,
+    network: Reader,
+    settings: ReadSettings = ReadSettings(),
+    *,
+    mirrored: bool,
+    progress: Progress | None = None,
+) -> Sightings:
+    """Candidates for every landmark in every frame; keeps no pictures and no maps."""
+    kept: list[tuple[list[int], list[float], Places, FloatArray]] = []
+    window: Window | None = None
+    searches = done = rest = pause = 0
+    for batch in _batches(clip.frames(), settings.batch):
+        if window is None and not (rest := max(rest - 1, 0)):
+            searches += 1
+            window = _locate(network, batch, mirrored, settings)
+            pause = 0 if window else min(2 * pause + 1, settings.most_pause)
+            rest = pause
+        found, presence, window_used = _read_batch(network, batch, window, settings)
+        kept.append(([one.index for one in batch], [one.t_s for one in batch], found, window_used))
+        window = _next_window(window, found, presence, network, settings)
+        done += len(batch)
+        if progress:
+            progress(done, max(done, clip.frame_count))
+    return _joined(kept, searches)
+
+
+def _batches(frames: Iterable[FrameLike], size: int) -> Iterator[list[FrameLike]]:
+    stream = iter(frames)
+    while batch := list(islice(stream, size)):
+        yield batch
+
+
+def _locate(network: Reader, batch: list[FrameLike], mirrored: bool, settings: ReadSettings) -> Window | None:
+    found = find(network, batch[0].rgb, settings.finding, mirrored=mirrored)
+    return found[1] if found else None
+
+
+def _read_batch(
+    network: Reader, batch: list[FrameLike], window: Window | None, settings: ReadSettings
+) -> tuple[Places, float, FloatArray]:
+    """Candidates in px of the picture, mean presence, and the window of each frame (N, 3)."""
+    if window is None:
+        return nothing_found(len(batch), settings.peaks), 0.0, np.full((len(batch), 3), np.nan)
+    size = network.card.size_px
+    heat = network.run(np.stack([cut(one.rgb, window, size) for one in batch]))
+    radius = settings.score_bl * size[0] / settings.finding.follow.body_lengths
+    found = places(heat, max(radius, settings.least_radius_cells * STRIDE), network.card.temperature, settings.peaks)
+    found = Places(
+        pair_xy=window.to_picture(found.pair_xy, size),
+        pair_mass=found.pair_mass,
+        single_xy=window.to_picture(found.single_xy, size),
+        single_mass=found.single_mass,
+        absent=found.absent,
+    )
+    where = np.tile([window.x_px, window.y_px, window.width_px], (len(batch), 1))
+    return found, float(1 - found.absent.mean()), where
+
+
+def nothing_found(count: int, settings: PeakSettings) -> Places:
+    """Places of ``count`` frames without a dog."""
+    many = 2 * settings.count
+    return Places(
+        pair_xy=np.full((count, 2, many, 2), np.nan),
+        pair_mass=np.full((count, 2, many, 2), np.nan),
+        single_xy=np.full((count, 2, 2), np.nan),
+        single_mass=np.full((count, 2), np.nan),
+        absent=np.ones((count, len(LANDMARKS))),
+    )
+
+
+def _next_window(
+    window: Window | None, found: Places, presence: float, network: Reader, settings: ReadSettings
+) -> Window | None:
+    """The window for the next frames, pulled towards where the dog was; None = search again."""
+    if window is None or presence < settings.least_presence:
+        return None
+    xy = np.median(best_xy(found)[0], axis=0)
+    if not np.isfinite(xy).all() or np.allclose(xy[WITHERS], xy[CROUP]):
+        return None
+    target = window_around(xy, network.card.size_px, mirrored=window.mirrored, settings=settings.finding.follow)
+    return pulled(window, target, settings.finding.follow)
+
+
+def _joined(kept: list[tuple[list[int], list[float], Places, FloatArray]], searches: int) -> Sightings:
+    if not kept:
+        empty = nothing_found(0, PeakSettings())
+        return Sightings(np.empty(0, np.int64), np.empty(0), empty, np.empty((0, 3)), searches)
+    parts = [part for _, _, part, _ in kept]
+    joined = Places(*(np.concatenate([getattr(part, name) for part in parts]) for name in Places.__dataclass_fields__))
+    return Sightings(
+        frame=np.concatenate([numbers for numbers, _, _, _ in kept]),
+        t_s=np.concatenate([times for _, times, _, _ in kept]),
+        places=joined,
+        windows=np.concatenate([where for _, _, _, where in kept]),
+        searches=searches,
+    )
+
+
+def _tracks(seen: Sightings, network: Reader, length_px: float, settings: ReadSettings) -> Tracks:
+    """Tracks before cleaning: sides decided, scores calibrated."""
+    found = seen.places
+    count = len(seen.t_s)
+    xy = np.full((count, len(LANDMARKS), 2), np.nan)
+    mass = np.zeros((count, len(LANDMARKS)))
+    hidden = np.zeros((count, len(LANDMARKS)), bool)
+    side_score = np.empty((count, len(PAIRS)))
+    xy[:, (WITHERS, CROUP)], mass[:, (WITHERS, CROUP)] = found.single_xy, np.nan_to_num(found.single_mass)
+    trunk = trunk_path(found.single_xy, found.single_mass, settings)[:, None]
+    for pair, marks in enumerate(PAIRS):
+        about_trunk = found.pair_xy[:, pair] - trunk
+        path = decide_sides(
+            seen.t_s, about_trunk, found.pair_mass[:, pair], length_px=length_px, settings=settings.sides
+        )
+        xy[:, marks], mass[:, marks], side_score[:, pair] = path.xy_px + trunk, path.mass, path.score
+        hidden[:, marks[1]] = path.shared
+    xy[mass < settings.nothing_mass] = np.nan
+    hidden |= mass < settings.hidden_mass
+    score = network.calibrated(mass)
+    for pair, marks in enumerate(PAIRS):
+        score[:, marks] *= side_score[:, pair, None]
+    return Tracks(seen.frame, seen.t_s, xy, np.where(np.isfinite(xy[..., 0]), score, 0.0), hidden, side_score)
+
+
+def _no_dog(name: str) -> NoDogError:
+    return NoDogError(
+        f"No dog was found in {name}. Film the whole dog from the side, with light on it, at least a tenth of the "
+        "picture wide; turn the picture with --rotate if it lies on its side."
+    )
+
+
+def _too_short(name: str, frames: int, settings: ReadSettings) -> TooShortError:
+    return TooShortError(
+        f"{name} holds {frames} frames; at least {settings.least_frames} are needed to see movement, and a few "
+        "seconds to see strides. Give a longer clip."
+    )

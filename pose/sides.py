@@ -1,0 +1,321 @@
+"""Which paw of a pair is the near one, decided over the whole clip.
+
+A hidden Markov model per pair. Its state is (place of the near paw, its speed, place of the far paw, its speed); a
+place is one of the frame's candidates or "not seen". Evidence of one frame: how the near and the far channel of the
+network share their mass between the places. Evidence between frames: a paw goes where its speed carries it, and
+changes its speed gradually. That is what tells paws apart where they pass each other: the one that stands moves
+back with the belt, the other swings forward, and an exchange would need both to turn round in the same instant.
+
+Both paws move independently, so that one step of the forward and backward recursion (Rabiner 1989,
+doi:10.1109/5.18626, from memory, not read) is two products of small matrices. Nothing assumes a clock: speeds and
+rates of change are measured in the clip.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pose.tracks import BoolArray, FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class SideSettings:
+    """How near and far are told apart. Where nothing else is said: tuned on simulated paws, no source.
+
+    places         candidates kept per frame; two paws, their two rivals of the other pair, and one spare
+    speeds         steps of speed between the fastest backward and the fastest forward
+    same_bl        body lengths, places nearer than this are one place, and paws that near hide one another
+    floor          share of the mass that a channel may give to any place by mistake
+    mixed_up       share of its mass that a channel gives to the other paw of the pair even when it is sure
+    weight         most that one frame's shares of near and far count: a network's mistakes last about a fifth of a
+                   stride, which is several of the frames decided on, and both paws share them. Above 0.1, frames
+                   called sure were wrong more often than said on simulated paws
+    full_weight_bl body lengths that paws move between frames for which a frame counts fully; with less it repeats
+                   the one before
+    covered        factor for a frame in which one paw covers the other, against both being seen
+    unseen         factor for a paw that is not seen although it has to be somewhere
+    lose, regain   probabilities per frame that a paw stops being seen, and is seen again
+    jump           factor for a move that the speed does not explain
+    least_noise_bl, most_noise_bl  body lengths, limits of the measured scatter of a place
+    leap           share of changes of speed that skip steps
+    stride_step_bl body lengths that paws move on average between the frames that are decided on: well above the
+                   scatter of a place, which otherwise hides the speed. The frames between follow their neighbours
+    guide_bl       body lengths, how far a paw in a frame between may be from the line between its neighbours
+    """
+
+    places: int = 6
+    speeds: int = 5
+    same_bl: float = 0.05
+    floor: float = 0.01
+    mixed_up: float = 0.05
+    weight: float = 0.05
+    full_weight_bl: float = 0.08
+    covered: float = 0.2
+    unseen: float = 0.02
+    lose: float = 0.03
+    regain: float = 0.1
+    jump: float = 1e-6
+    least_noise_bl: float = 0.008
+    most_noise_bl: float = 0.05
+    leap: float = 0.02
+    stride_step_bl: float = 0.05
+    guide_bl: float = 0.05
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SidePath:
+    """The decision for one pair over T frames.
+
+    xy_px    (T, 2, 2) px, near and far paw; NaN = not seen
+    mass     (T, 2) 0..1, mass of both channels at the place, or of the own channel where both paws share a place
+    shared   (T,) bool, both at the same place: one covers the other
+    score    (T,) 0..1, probability that near and far are the right way round
+    """
+
+    xy_px: FloatArray
+    mass: FloatArray
+    shared: BoolArray
+    score: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gait:
+    """What the clip's own paws say about how paws move in it.
+
+    speeds_bl_s  (V,) body lengths per second, the steps of speed
+    noise_bl     body lengths, SD of the change of a place between frames that the speed does not explain
+    turning      probability per frame of going to a neighbouring step of speed
+    weight       how much one frame's shares of near and far count
+    every        frames from one that is decided on to the next
+    """
+
+    speeds_bl_s: FloatArray
+    noise_bl: float
+    turning: float
+    weight: float
+    every: int
+
+
+def decide_sides(
+    t_s: FloatArray, xy_px: FloatArray, mass: FloatArray, *, length_px: float, settings: SideSettings = SideSettings()
+) -> SidePath:
+    """Near and far paw of one pair.
+
+    t_s    (T,) s
+    xy_px  (T, C, 2) px, candidates; NaN = none
+    mass   (T, C, 2) 0..1, mass at each under the near and the far channel
+    length_px  px, body length
+    """
+    xy, mass = _distinct(xy_px / length_px, mass, settings)
+    gait = measure_gait(t_s, xy, mass, settings)
+    evidence, shared = _evidence(xy, mass, gait, settings)
+    keys = np.unique(np.append(np.arange(0, len(t_s), gait.every), len(t_s) - 1))
+    posterior = _forward_backward(t_s[keys], xy[keys], evidence[keys], gait, settings)
+    chosen, score = _order(posterior, shared[keys])
+    if gait.every > 1:
+        chosen = _between(t_s, keys, xy, chosen, evidence, settings)
+        score = np.interp(np.arange(len(t_s)), keys, score)
+    return _read_off(xy * length_px, mass, shared, chosen, score)
+
+
+def _distinct(xy: FloatArray, mass: FloatArray, settings: SideSettings) -> tuple[FloatArray, FloatArray]:
+    """The strongest candidates, none within ``same_bl`` / 2 of a stronger one: (T, K, 2) and (T, K, 2)."""
+    strength = np.where(np.isfinite(mass).all(axis=-1), mass.sum(axis=-1), -1.0)
+    order = np.argsort(-strength, axis=1)
+    xy, mass = np.take_along_axis(xy, order[..., None], 1), np.take_along_axis(mass, order[..., None], 1)
+    kept: BoolArray = np.isfinite(np.concatenate([xy, mass], axis=-1)).all(axis=-1)
+    apart = np.hypot(*np.moveaxis(xy[:, :, None] - xy[:, None], -1, 0))
+    for k in range(1, xy.shape[1]):
+        kept[:, k] &= ~np.any(kept[:, :k] & (apart[:, k, :k] < settings.same_bl / 2), axis=1)
+    order = np.argsort(~kept, axis=1, kind="stable")[:, : settings.places]
+    kept = np.take_along_axis(kept, order, 1)[..., None]
+    xy, mass = np.take_along_axis(xy, order[..., None], 1), np.take_along_axis(mass, order[..., None], 1)
+    return np.where(kept, xy, np.nan), np.where(kept, mass, np.nan)
+
+
+def measure_gait(t_s: FloatArray, xy_bl: FloatArray, mass: FloatArray, settings: SideSettings) -> Gait:
+    """Speeds, scatter and rhythm from the best place of each channel, whichever paw that is."""
+    rows = np.arange(len(t_s))
+    best = [np.nan_to_num(mass[..., side], nan=-1.0).argmax(axis=1) for side in (0, 1)]
+    x = np.stack([xy_bl[rows, choice, 0] for choice in best], axis=1)
+    lag = _lag(x)
+    speed = _moves(x, lag) / (t_s[lag:] - t_s[:-lag])[:, None]
+    speed = speed[np.isfinite(speed)]
+    if len(speed) < 4:
+        speed = np.zeros(4)
+    low, high = np.quantile(speed, [0.03, 0.97])
+    spread = max(high - low, 1e-3)
+    frame_s = float(np.median(np.diff(t_s))) if len(t_s) > 1 else 1.0
+    move_bl = float(np.mean(np.abs(np.clip(speed, low, high)))) * frame_s
+    every = int(np.clip(settings.stride_step_bl / max(move_bl, 1e-4), 1, max(1, len(t_s) // 8)))
+    frame_s, move_bl = frame_s * every, move_bl * every
+    noise = _scatter(x, settings)
+    step_bl = spread / (settings.speeds - 1) * frame_s
+    return Gait(
+        speeds_bl_s=np.linspace(low, high, settings.speeds),
+        noise_bl=float(np.sqrt(2 * noise**2 + step_bl**2 / 3)),
+        # a stride takes the paw about 0.7 body lengths forward and back, through all steps of speed and back again
+        turning=float(np.clip(2 * (settings.speeds - 1) * move_bl / 1.4, 0.02, 0.4)),
+        weight=settings.weight * float(np.clip(move_bl / settings.full_weight_bl, 0.1, 1)),
+        every=every,
+    )
+
+
+def _moves(x: FloatArray, lag: int) -> FloatArray:
+    """(T - lag, 2) change over ``lag`` frames; NaN where the channel jumped to another paw."""
+    moved = x[lag:] - x[:-lag]
+    return np.where(np.abs(moved) < 0.3, moved, np.nan)
+
+
+def _lag(x: FloatArray) -> int:
+    """Frames over which a paw goes about a tenth of a body length, clear of the scatter."""
+    moved = np.abs(_moves(x, 1))
+    typical = float(np.nanmedian(moved)) if np.isfinite(moved).any() else 0.1
+    return int(np.clip(round(0.1 / max(typical, 1e-3)), 1, max(1, min(12, len(x) // 4))))
+
+
+def _scatter(x: FloatArray, settings: SideSettings) -> float:
+    """SD of a place, from third differences, in which smooth movement cancels; robust against jumps."""
+    third = np.abs(np.diff(x, n=3, axis=0))
+    third = third[np.isfinite(third)]
+    scatter = float(np.median(third)) / 0.6745 / np.sqrt(20) if len(third) else settings.most_noise_bl
+    return float(np.clip(scatter, settings.least_noise_bl, settings.most_noise_bl))
+
+
+def _evidence(xy: FloatArray, mass: FloatArray, gait: Gait, settings: SideSettings) -> tuple[FloatArray, BoolArray]:
+    """Likelihood (T, K + 1, K + 1) of each place for near and far, the last meaning not seen; and shared (T, K, K)."""
+    t, k = mass.shape[:2]
+    mass0 = np.nan_to_num(mass)
+    total = mass0.sum(axis=-1)
+    there = np.isfinite(mass[..., 0]) * (np.minimum(total, 1.0) + settings.floor)
+    share = (mass0 + settings.mixed_up) / (total + 2 * settings.mixed_up)[..., None]
+    own = np.full((t, k + 1, 2), settings.unseen * 0.5**gait.weight)
+    own[:, :k] = there[..., None] * share**gait.weight
+    joint = own[:, :, None, 0] * own[:, None, :, 1]
+    shared = np.hypot(*np.moveaxis(xy[:, :, None] - xy[:, None], -1, 0)) < settings.same_bl
+    # one place for two paws: each channel has to account for it by itself
+    both = np.minimum(mass0[:, :, None, 0] + settings.floor, mass0[:, None, :, 1] + settings.floor)
+    same = there[:, :, None] * both * settings.covered * 0.25**gait.weight
+    joint[:, :k, :k] = np.where(shared & (np.arange(k)[:, None] == np.arange(k)), same, joint[:, :k, :k])
+    return joint, shared
+
+
+def _forward_backward(
+    t_s: FloatArray, xy: FloatArray, evidence: FloatArray, gait: Gait, settings: SideSettings
+) -> FloatArray:
+    """Posterior (T, K + 1, K + 1) of the places of near and far, speeds summed out."""
+    t, k = xy.shape[:2]
+    v = settings.speeds
+    place = np.append(np.repeat(np.arange(k), v), k)
+    starts = np.append(np.arange(0, k * v, v), k * v)
+    turns = _turns(gait.turning, settings)
+
+    def step(i: int) -> FloatArray:
+        """Made twice rather than kept: kept for every frame they would be most of the memory that a clip takes."""
+        return _step(t_s[i] - t_s[i - 1], xy[i - 1], xy[i], turns, gait, settings)
+
+    ahead = np.empty((t, len(place), len(place)), np.float32)
+    ahead[0] = evidence[0][np.ix_(place, place)] / evidence[0].max()
+    for i in range(1, t):
+        move = step(i)
+        message = (move.T @ ahead[i - 1] @ move) * evidence[i][np.ix_(place, place)]
+        ahead[i] = message / message.max()
+    posterior = np.empty((t, k + 1, k + 1))
+    back = np.ones((len(place), len(place)))
+    for i in range(t - 1, -1, -1):
+        both = ahead[i] * back
+        posterior[i] = np.add.reduceat(np.add.reduceat(both, starts, axis=0), starts, axis=1) / both.sum()
+        if i:
+            move = step(i)
+            back = move @ (back * evidence[i][np.ix_(place, place)]) @ move.T
+            back /= back.max()
+    return posterior
+
+
+def _turns(turning: float, settings: SideSettings) -> FloatArray:
+    """(V, V) probability of each step of speed after each: mostly the same, sometimes a neighbour, rarely further."""
+    v = settings.speeds
+    away = np.abs(np.subtract.outer(np.arange(v), np.arange(v)))
+    table = np.where(away == 0, 1 - turning, np.where(away == 1, turning / 2, turning * settings.leap / v))
+    return np.asarray(table / table.sum(axis=1, keepdims=True))
+
+
+def _step(
+    dt_s: float, xy0: FloatArray, xy1: FloatArray, turns: FloatArray, gait: Gait, settings: SideSettings
+) -> FloatArray:
+    """(KV + 1, KV + 1) float32: how one paw may go from each place and speed to each of the next frame."""
+    k, v = len(xy0), settings.speeds
+    moved = xy1[None] - xy0[:, None]
+    miss = (moved[..., 0, None] - gait.speeds_bl_s * dt_s) / gait.noise_bl
+    lift = moved[..., 1, None] / (2 * gait.noise_bl)
+    likely = np.exp(-0.5 * np.minimum(miss**2 + lift**2, 60)) + settings.jump
+    likely = np.nan_to_num(likely, nan=settings.jump)
+    table = np.empty((k * v + 1, k * v + 1))
+    table[:-1, :-1] = (turns[None, :, None, :] * likely[:, None]).reshape(k * v, k * v)
+    table[:-1, -1] = settings.lose
+    table[-1, :-1] = settings.regain / (v * 2)
+    table[-1, -1] = 1 - settings.regain
+    return table
+
+
+def _order(posterior: FloatArray, shared: BoolArray) -> tuple[IntArray, FloatArray]:
+    """The most probable places (T, 2) of near and far, K = not seen, and how sure (T,) their order is."""
+    t, states = posterior.shape[:2]
+    rows = np.arange(t)
+    chosen = np.stack(np.divmod(posterior.reshape(t, -1).argmax(axis=1), states), axis=-1)
+    near, far = chosen.T
+    share, other = posterior[rows, near, far], posterior[rows, far, near]
+    told = ~_alike(chosen, shared) & (share + other > 0)
+    if not told.any():
+        return chosen, np.full(t, 0.5)
+    # where both paws share a place their order means nothing; it is taken from the frames around
+    return chosen, np.interp(rows, rows[told], share[told] / (share[told] + other[told]))
+
+
+def _alike(chosen: IntArray, shared: BoolArray) -> BoolArray:
+    """(T,) whether near and far have the same place, or are both not seen."""
+    k = shared.shape[-1]
+    seen = (chosen < k).all(axis=1)
+    inside = np.minimum(chosen, k - 1)
+    same = chosen[:, 0] == chosen[:, 1]
+    return np.asarray(same | (seen & shared[np.arange(len(chosen)), inside[:, 0], inside[:, 1]]))
+
+
+def _between(
+    t_s: FloatArray, keys: IntArray, xy: FloatArray, chosen: IntArray, evidence: FloatArray, settings: SideSettings
+) -> IntArray:
+    """Places (T, 2) in all frames: those with the best evidence near the lines between the frames decided on."""
+    t, k = xy.shape[:2]
+    padded = np.concatenate([xy, np.full((t, 1, 2), np.nan)], axis=1)
+    near_line = np.ones((t, k + 1, 2))
+    for paw in (0, 1):
+        path = padded[keys, chosen[:, paw]]
+        seen = np.isfinite(path[:, 0])
+        if not seen.any():
+            continue
+        line = np.stack([np.interp(t_s, t_s[keys][seen], path[seen, axis]) for axis in (0, 1)], axis=-1)
+        off = np.hypot(*np.moveaxis(xy - line[:, None], -1, 0)) / settings.guide_bl
+        near_line[:, :k, paw] = np.nan_to_num(np.exp(-0.5 * np.minimum(off**2, 60)))
+        near_line[:, k, paw] = np.exp(-0.5 * 3.0**2)
+    joint = evidence * near_line[:, :, None, 0] * near_line[:, None, :, 1]
+    every = np.stack(np.divmod(joint.reshape(t, -1).argmax(axis=1), k + 1), axis=-1)
+    every[keys] = chosen
+    return every
+
+
+def _read_off(xy_px: FloatArray, mass: FloatArray, shared: BoolArray, chosen: IntArray, score: FloatArray) -> SidePath:
+    """Places and masses of the chosen candidates."""
+    t = len(mass)
+    rows = np.arange(t)
+    near, far = chosen.T
+    padded = np.concatenate([xy_px, np.full((t, 1, 2), np.nan)], axis=1)
+    weight = np.concatenate([np.nan_to_num(mass), np.zeros((t, 1, 2))], axis=1)
+    alike = _alike(chosen, shared)
+    own = np.stack([weight[rows, near, 0], weight[rows, far, 1]], axis=1)
+    both = np.stack([weight[rows, near].sum(axis=-1), weight[rows, far].sum(axis=-1)], axis=1)
+    return SidePath(
+        xy_px=np.stack([padded[rows, near], padded[rows, far]], axis=1),
+        mass=np.where(alike[:, None], own, np.minimum(both, 1.0)),
+        shared=alike & (near < xy_px.shape[1]),
+        score=score,
+    )

@@ -1,0 +1,52 @@
+"""What the README promises is what the command does."""
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from gait.cli import main
+from gait.command.sheet import read_sheet
+from gait.reading import RESULT_FILES
+from gait.trial import Trial
+from pose.table import COLUMNS
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"```(\w+)\n(.*?)```", README, flags=re.DOTALL)
+
+
+def test_the_test_command_of_the_readme_is_the_one_that_is_run() -> None:
+    tests = [words.strip() for kind, words in BLOCKS if kind == "sh" and "pytest" in words]
+    assert len(tests) == 1
+    assert tests[0] in (ROOT / ".ci" / "run").read_text().splitlines()
+
+
+def test_the_script_that_runs_it_is_sound() -> None:
+    assert subprocess.run(["bash", "-n", str(ROOT / ".ci" / "run")], check=False).returncode == 0
+
+
+def test_every_option_in_the_readme_exists_and_every_option_is_in_the_readme() -> None:
+    table = README.split("## Reading a clip")[1].split("## What comes out")[0]
+    told = {word.rstrip(",`") for word in re.findall(r"--[a-z][a-z-]*", table)}
+    there = {name for option in main.commands["read"].params for name in option.opts if name.startswith("--")}
+    assert told == there - {"--out"}
+
+
+def test_the_trial_sheet_of_the_readme_can_be_read(tmp_path: Path) -> None:
+    [words] = [words for kind, words in BLOCKS if kind == "toml"]
+    (tmp_path / "sheet.toml").write_text(words)
+    trial = Trial(**read_sheet(tmp_path / "sheet.toml"))
+    assert (trial.dog, trial.date, trial.belt_m_s) == ("Tansy", "2026-03-02", pytest.approx(1.25))
+
+
+def test_the_files_and_columns_of_the_readme() -> None:
+    assert all(f"`{name}`" in README for name in RESULT_FILES)
+    assert ",".join(COLUMNS) in README
+
+
+def test_both_commands_stand_in_the_readme_once_each() -> None:
+    shell = [words.strip() for kind, words in BLOCKS if kind == "sh"]
+    assert sum("pawfall demo" in words for words in shell) == 1
+    assert shell[0].startswith("python3 -m venv .venv && ")

@@ -1,0 +1,35 @@
+"""Calls the command as a person would, and makes the inputs that such calls need."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from click.testing import CliRunner, Result
+from walker import trotting
+
+from gait.cli import main
+from pose.table import write_table
+
+
+def call(*words: object) -> Result:
+    """Run `pawfall` with ``words``."""
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+def put_table(folder: Path, name: str = "dog.csv", **changes: Any) -> Path:
+    """Write the landmark table of a trotting dog into ``folder``."""
+    folder.mkdir(parents=True, exist_ok=True)
+    write_table(trotting(**changes), folder / name)
+    return folder / name
+
+
+def sheet(folder: Path, words: str) -> Path:
+    """Write a trial sheet into ``folder``."""
+    path = folder / "sheet.toml"
+    path.write_text(words)
+    return path
+
+
+def record_of(folder: Path) -> dict[str, Any]:
+    """The record.json of a result."""
+    return json.loads((folder / "record.json").read_text())

@@ -1,0 +1,102 @@
+"""Touchdowns and lift-offs against dogs whose contacts are known exactly."""
+
+import numpy as np
+import pytest
+from generator import AMBLE, CANTER, PACE, TROT, WALK, Pattern, Scene, Truth, dog
+
+from gait.nouns import Contacts
+from gait.record import build_record
+from gait.trial import Trial
+
+GAITS = {"walk": WALK, "amble": AMBLE, "pace": PACE, "trot": TROT, "canter": CANTER}
+
+#: ms at 60 frames per second, 1.5 % of body length noise. Force plates agree to about 10 ms; single hoof markers
+#: are within 26 ms in 95 % with a bias of -11 to +10 ms (Starke & Clayton 2015, PeerJ 3:e783).
+MEDIAN_MS, MOST_MS, BIAS_MS = 9.0, 26.0, 10.0
+#: A paw that leaves and lands at rest (third derivative only) looks still for longer than any fit can tell.
+SOFT_MEDIAN_MS = 32.0
+
+
+def errors_ms(contacts: Contacts, truth: Truth) -> tuple[np.ndarray, np.ndarray]:
+    """Errors of all touchdowns and of all lift-offs (ms), each against the nearest true one."""
+    found = []
+    for times, true in ((contacts.touchdown_s, truth.touchdown_s), (contacts.liftoff_s, truth.liftoff_s)):
+        known = np.flatnonzero(np.isfinite(times))
+        found.append(
+            np.array(
+                [1e3 * (times[i] - min(true[contacts.paw[i]], key=lambda t, i=i: abs(t - times[i]))) for i in known]
+            )
+        )
+    return found[0], found[1]
+
+
+@pytest.mark.parametrize("swing", ["even", "hard"])
+@pytest.mark.parametrize("gait", GAITS)
+def test_events_of_clean_footage(gait: str, swing: str) -> None:
+    tracks, truth = dog(GAITS[gait], Scene(noise_bl=0.015, swing=swing, spread=0.01))
+    for errors in errors_ms(build_record(tracks, Trial()).contacts, truth):
+        assert np.median(np.abs(errors)) <= MEDIAN_MS
+        assert np.quantile(np.abs(errors), 0.95) <= MOST_MS
+        assert abs(errors.mean()) <= BIAS_MS
+
+
+@pytest.mark.parametrize("fps", [24, 30, 120, 240])
+@pytest.mark.parametrize("gait", ["walk", "trot"])
+def test_events_at_other_frame_rates(gait: str, fps: int) -> None:
+    tracks, truth = dog(GAITS[gait], Scene(fps=fps, noise_bl=0.015, swing="hard", spread=0.01))
+    for errors in errors_ms(build_record(tracks, Trial()).contacts, truth):
+        assert np.median(np.abs(errors)) <= max(MEDIAN_MS, 0.5e3 / fps)
+        assert np.quantile(np.abs(errors), 0.95) <= max(MOST_MS, 1e3 / fps)
+
+
+def test_soft_paws_bias_the_stance_by_a_known_amount() -> None:
+    tracks, truth = dog(TROT, Scene(noise_bl=0.015, swing="soft"))
+    touch, lift = errors_ms(build_record(tracks, Trial()).contacts, truth)
+    assert -SOFT_MEDIAN_MS < np.median(touch) < 0 < np.median(lift) < SOFT_MEDIAN_MS
+
+
+@pytest.mark.parametrize("noise_bl", [0.005, 0.015, 0.03])
+def test_stated_doubt_covers_the_errors(noise_bl: float) -> None:
+    tracks, truth = dog(TROT, Scene(noise_bl=noise_bl, swing="hard", spread=0.01))
+    contacts = build_record(tracks, Trial()).contacts
+    touch, lift = errors_ms(contacts, truth)
+    sd = np.concatenate([contacts.touchdown_sd_ms, contacts.liftoff_sd_ms])
+    z = np.concatenate([touch, lift]) / sd[np.isfinite(sd)]
+    assert 0.3 < np.sqrt((z**2).mean()) < 1.5
+    assert (np.abs(z) < 2).mean() >= 0.9
+
+
+@pytest.mark.parametrize("paw", [0, 1, 2, 3], ids=["near fore", "far fore", "near hind", "far hind"])
+def test_an_event_that_is_hidden_has_a_wide_doubt(paw: int) -> None:
+    tracks, truth = dog(WALK, Scene(noise_bl=0.01, swing="hard"))
+    xy = tracks.xy_px.copy()
+    hidden = np.zeros(len(tracks), dtype=bool)
+    for t in truth.touchdown_s[paw]:
+        hidden |= (tracks.t_s > t - 0.1) & (tracks.t_s < t + 0.1)
+    xy[hidden, paw] = np.nan
+    from generator import replaced
+
+    seen, blind = (build_record(t, Trial()).contacts for t in (tracks, replaced(tracks, xy_px=xy)))
+    sd = [np.nanmedian(c.touchdown_sd_ms[c.paw == paw]) for c in (seen, blind)]
+    assert sd[1] > 1.2 * sd[0]
+    touch, _ = errors_ms(blind, truth)
+    assert np.abs(touch).max() < 100
+
+
+@pytest.mark.parametrize("cut", [0.0, 0.05, 0.21, 0.4], ids=lambda c: f"clip begins {c} s later")
+def test_contacts_cut_by_the_clip_are_marked_and_not_guessed(cut: float) -> None:
+    tracks, _ = dog(Pattern(), Scene(noise_bl=0.01, start_s=cut))
+    contacts = build_record(tracks, Trial()).contacts
+    unknown = np.isnan(contacts.touchdown_s) | np.isnan(contacts.liftoff_s)
+    assert contacts.truncated.any()
+    assert (unknown == contacts.truncated).all()
+    whole = ~contacts.truncated
+    assert (contacts.liftoff_s[whole] > contacts.touchdown_s[whole]).all()
+
+
+def test_a_print_is_where_the_paw_stands_on_the_belt() -> None:
+    tracks, truth = dog(WALK, Scene(noise_bl=0.005, swing="hard"))
+    contacts = build_record(tracks, Trial()).contacts
+    for paw in range(4):
+        steps = np.diff(contacts.print_px[contacts.paw == paw])
+        assert steps == pytest.approx(truth.speed_px_s[paw % 2] * WALK.stride_s, rel=0.02)

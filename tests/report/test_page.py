@@ -1,0 +1,307 @@
+"""The page: whole, honest, and alone in the world."""
+
+import base64
+import re
+from collections import Counter
+from dataclasses import replace
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from record_maker import Wish, make_record, make_standing
+
+from gait.nouns import TrustCheck
+from gait.report.bygait import spread_words
+from gait.report.cautions import CAUTIONS
+from gait.report.page import page_text, picture_link, write_page
+from gait.report.sections import SLOW_MOTION, checks, definitions
+from gait.trial import Trial
+from pose.landmarks import PAWS
+
+VOID = {"meta", "img", "br", "link", "input", "hr"}
+HOSTILE = "</title><script>alert(\"x\")</script><img src=http://example.org/x onerror='y'>&amp;"
+
+
+class Reader(HTMLParser):
+    """Reads a page into its text, its tags with their attributes, and the mistakes in its nesting."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tags: list[tuple[str, dict[str, str]]] = []
+        self.words: list[str] = []
+        self.open: list[str] = []
+        self.wrong: list[str] = []
+        self.feed(page)
+        self.close()
+
+    def handle_starttag(self, tag, attrs) -> None:
+        self.tags.append((tag, {name: value or "" for name, value in attrs}))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs) -> None:
+        self.tags.append((tag, {name: value or "" for name, value in attrs}))
+
+    def handle_endtag(self, tag) -> None:
+        if not self.open or self.open.pop() != tag:
+            self.wrong.append(f"{tag} at {self.getpos()}")
+
+    def handle_data(self, data) -> None:
+        if "style" not in self.open:
+            self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return re.sub(r"\s+", " ", " ".join(self.words))
+
+    def attributes(self, name: str) -> list[str]:
+        return [attrs[name] for _, attrs in self.tags if name in attrs]
+
+
+@cache
+def read(page: str) -> Reader:
+    return Reader(page)
+
+
+PICTURE = np.full((60, 80, 3), (200, 90, 10), dtype=np.uint8)
+USUAL = make_record()
+SHORT = Wish(runs=(("trot", 3),), dropped=())
+UNKNOWN = make_record(
+    Wish(known=False, runs=(("unclear", 3),), dropped=tuple((row, "sides_unsure") for row in range(12)))
+)
+BARE = replace(
+    USUAL, runs=(), summaries=(), checks=(), notices=(), settings={}, versions={}, network_hash="", trial=Trial()
+)
+CASES = {
+    "usual": page_text(USUAL),
+    "with film and picture": page_text(USUAL, picture=PICTURE, film="film.mp4"),
+    "nothing known": page_text(UNKNOWN),
+    "bare": page_text(BARE),
+    "standing dog": page_text(make_standing()),
+}
+every_page = pytest.mark.parametrize("page", CASES.values(), ids=CASES.keys())
+
+
+@every_page
+def test_the_page_is_well_formed(page: str) -> None:
+    reader = read(page)
+    assert not reader.wrong and not reader.open
+    assert page.startswith("<!DOCTYPE html>")
+    doubled = [name for name, count in Counter(reader.attributes("id")).items() if count > 1]
+    assert not doubled
+
+
+@every_page
+def test_nothing_is_fetched_and_nothing_runs(page: str) -> None:
+    reader = read(page)
+    tags = {tag for tag, _ in reader.tags}
+    assert not tags & {"script", "link", "iframe", "object", "embed", "base"}
+    assert "http" not in page and "@import" not in page and "//" not in "".join(reader.attributes("src"))
+    assert all(target.startswith("#") for target in reader.attributes("href") + reader.attributes("xlink:href"))
+    assert all(link.startswith("data:image/jpeg;base64,") or link == "film.mp4" for link in reader.attributes("src"))
+    assert all(part.startswith("#") for part in re.findall(r"url\(([^)]*)\)", page))
+
+
+@every_page
+def test_references_inside_the_page_lead_somewhere(page: str) -> None:
+    reader = read(page)
+    ids = set(reader.attributes("id"))
+    wanted = {target[1:] for target in reader.attributes("href") + reader.attributes("xlink:href")}
+    wanted |= set(re.findall(r"url\(#([^)]*)\)", page)) | set(reader.attributes("aria-labelledby"))
+    assert wanted <= ids
+
+
+@every_page
+def test_a_missing_number_never_shows_as_one(page: str) -> None:
+    assert not re.search(
+        r"\b(nan|inf|none|null)\b",
+        read(page).text.replace("none: landmarks", "").replace("Network hash none", ""),
+        re.I,
+    )
+    assert not re.search(r"\bnan\b", page, re.I)
+
+
+@every_page
+def test_cautions_stand_whole_and_straight_under_the_answer(page: str) -> None:
+    text = read(page).text
+    for caution in CAUTIONS:
+        assert f"{caution.gist} {caution.text}" in text
+    sections = re.findall(r'<section id="(\w+)"', page)
+    assert sections[:2] == ["answer", "cautions"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "no diagnosis",
+        "veterinary surgeon",
+        "local rules on who may treat animals",
+        "differs from free gait",
+        "several sessions to settle",
+        "Gustas et al. 2016",
+        "Clements et al. 2005",
+        "One camera sees one plane",
+        "Never tie a lead to the treadmill",
+        "stop button",
+        "sign of distress",
+        "one dog on one day",
+    ],
+)
+def test_cautions_hold_what_they_must(words: str) -> None:
+    assert words in read(CASES["usual"]).text
+
+
+@every_page
+def test_every_figure_has_its_words(page: str) -> None:
+    pictures = [attrs for _, attrs in read(page).tags if attrs.get("role") == "img"]
+    assert len(pictures) == 4 and all(len(attrs["aria-label"]) > 30 for attrs in pictures)
+    assert page.count("<figure") == page.count("<figcaption>")
+    assert all(attrs.get("alt") for tag, attrs in read(page).tags if tag == "img")
+
+
+def test_hostile_names_stay_words() -> None:
+    trial = Trial(clip=HOSTILE, dog=HOSTILE, date=HOSTILE, condition=HOSTILE, notes=HOSTILE)
+    usual = make_record(replace(SHORT, trial=trial, notices=(HOSTILE,)))
+    record = replace(usual, versions={HOSTILE: HOSTILE}, settings={HOSTILE: {HOSTILE: HOSTILE}}, facing=HOSTILE)
+    record = replace(record, runs=(replace(usual.runs[0], gait=HOSTILE),), grade=HOSTILE)
+    page = page_text(record, film='x" onerror="y')
+    reader = read(page)
+    assert not {tag for tag, _ in reader.tags} & {"script", "img"}
+    assert not any("onerror" in attrs for _, attrs in reader.tags)
+    assert HOSTILE in "".join(reader.words)
+    assert not reader.wrong
+
+
+def test_table_of_measures_equals_the_record() -> None:
+    body = re.search(r'<table class="measures">.*?<tbody>(.*?)</tbody>', CASES["usual"], re.S).group(1)
+    cells = [re.findall(r'<td class="num">(.*?)</td>', row, re.S) for row in body.split("</tr>") if "<td" in row]
+    names = list(dict.fromkeys(row.measure for row in USUAL.summaries))
+    assert len(cells) == len(names)
+    for name, row in zip(names, cells, strict=True):
+        for paw, cell in zip(PAWS, row, strict=True):
+            wanted = next(item for item in USUAL.summaries if item.measure == name and item.paw == paw)
+            mean, sd, n = re.match(
+                r'([−\d.]+) <span class="sd">± ([\d.]+)</span> <span class="n">n (\d+)<', cell
+            ).groups()
+            decimals = len(mean.partition(".")[2])
+            assert float(mean.replace("−", "-")) == pytest.approx(wanted.mean, abs=0.5001 * 10**-decimals)
+            assert float(sd) == pytest.approx(wanted.sd, abs=0.5001 * 10 ** -len(sd.partition(".")[2]))
+            assert int(n) == wanted.n
+
+
+def test_table_of_strides_equals_the_record() -> None:
+    body = re.search(r'<table class="strides">.*?<tbody>(.*?)</tbody>', CASES["usual"], re.S).group(1)
+    rows = [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row) for row in body.split("</tr>") if "<td" in row]
+    strides = USUAL.strides
+    assert len(rows) == len(strides)
+    for row, cells in enumerate(rows):
+        assert cells[0] == PAWS[int(strides.paw[row])].replace("_", " ")
+        assert cells[1:3] == [f"{strides.start_s[row]:.3f}", f"{strides.end_s[row]:.3f}"]
+        assert cells[3].startswith(str(strides.gait[row]) or "not named")
+        assert cells[5] == strides.dropped[row]
+
+
+def test_the_answer_gives_means_with_unit_and_interval() -> None:
+    text = read(CASES["usual"]).text
+    row = next(item for item in USUAL.summaries if item.measure == "stride_time_s" and item.paw == "near_hind")
+    assert f"{row.mean:.3f} ± 0.002 s from one touchdown of the near hind paw" in text
+    assert "69 of 72 strides used: 2 gap, 1 truncated." in text
+    assert "in metres not known, since no scale is known" in text
+
+
+def test_means_over_several_gaits_are_said_to_be_mixed() -> None:
+    warning = "mix strides of"
+    assert warning in CASES["usual"]
+    assert warning not in page_text(make_record(Wish(runs=(("trot", 2), ("unclear", 1)), dropped=())))
+
+
+def test_what_is_not_known_is_said_plainly() -> None:
+    text = read(CASES["nothing known"]).text
+    assert "Unclear for 3 strides" in text and "0 of 12 strides used: 12 sides unsure." in text
+    assert text.count("Not known.") == 4
+
+
+def test_notices_are_shown_and_the_unknown_clock_is_told_even_when_the_record_forgets() -> None:
+    slow = make_record(replace(SHORT, trial=Trial(clock_known=False), notices=("Sides were unsure for a while.",)))
+    text = read(page_text(slow)).text
+    assert "Sides were unsure for a while." in text
+    assert "clock of this clip is not known" in text and "on the clock of the file" in text
+    assert "clock of this clip" not in read(CASES["usual"]).text
+
+
+@pytest.mark.parametrize("grade", ["good", "usable with care", "film again"])
+def test_the_grade_stands_in_the_head(grade: str) -> None:
+    assert f"Footage: <strong>{grade}</strong>" in page_text(make_record(replace(SHORT, grade=grade)))
+
+
+def test_failed_checks_bring_their_advice_and_their_limit() -> None:
+    text = read(CASES["usual"]).text
+    assert "0.710 at least 0.900 does not hold" in text
+    assert "When filming again Move the rail out of the way of the far paws." in text
+    assert "0.400 deg at most 3 deg holds" in text
+    sound = replace(USUAL, checks=tuple(check for check in USUAL.checks if check.passed))
+    assert "When filming again Nothing." in read(page_text(sound)).text
+
+
+def test_the_picture_travels_inside_the_page_in_its_colours() -> None:
+    link = picture_link(np.tile(PICTURE, (30, 30, 1)))
+    data = np.frombuffer(base64.b64decode(link.partition(",")[2]), np.uint8)
+    picture = cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB)
+    assert max(picture.shape[:2]) == 1280
+    assert np.abs(picture.mean(axis=(0, 1)) - (200, 90, 10)).max() < 4
+
+
+def test_a_notice_of_slow_motion_is_not_told_twice_and_puts_the_clock_in_doubt() -> None:
+    told = "The clock of this slow-motion film is not known."
+    for trial in (Trial(clock_known=False), Trial()):
+        text = read(page_text(make_record(replace(SHORT, trial=trial, notices=(told,))))).text
+        assert told in text and SLOW_MOTION not in text and "on the clock of the file" in text
+
+
+def test_each_gait_is_given_by_itself_when_the_dog_changes() -> None:
+    table = re.search(r'<table class="gaits">.*?</table>', CASES["usual"], re.S).group()
+    rows = [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row) for row in table.split("</tr>")[1:] if "<td" in row]
+    strides = USUAL.strides
+    assert [row[0] for row in rows] == ["trot", "pace"]
+    for gait, count, *cells in rows:
+        chosen = strides.used & (strides.paw >= PAWS.index("near_hind")) & (strides.gait == gait)
+        assert int(count) == np.count_nonzero(chosen)
+        assert float(cells[0].split(" ± ")[0]) == pytest.approx(
+            strides.measures["stride_time_s"][chosen].mean(), abs=5e-4
+        )
+    assert "gaits" not in re.findall(r'<table class="(\w+)">', page_text(make_record(SHORT)))
+
+
+def test_a_measure_in_two_units_is_defined_once() -> None:
+    labels = [item["label"] for item in definitions(BARE)]
+    assert len(labels) == len(set(labels))
+    assert next(item for item in definitions(BARE) if item["label"] == "stride length")["unit"] == "bl, m"
+
+
+def test_shares_are_printed_in_percent() -> None:
+    share = TrustCheck("landmarks seen", 0.913, 0.8, "share of frames", True)
+    assert checks(replace(USUAL, checks=(share,)))[0]["value"] == "91.3 % of frames"
+
+
+@pytest.mark.parametrize(
+    ("values", "circular", "text"),
+    [
+        pytest.param([0.97, 0.01], True, "0.990 ± 0.028", id="phases around nought"),
+        pytest.param([0.48, 0.52], False, "0.500 ± 0.028", id="plain"),
+        pytest.param([0.5, np.nan], False, "0.500", id="one value has no spread"),
+        pytest.param([np.nan], True, "not known", id="nothing known"),
+    ],
+)
+def test_mean_and_spread_of_one_gait(values: list[float], circular: bool, text: str) -> None:
+    assert spread_words(np.array(values), circular) == text
+
+
+def test_written_page_is_whole_and_the_same_each_time(tmp_path: Path) -> None:
+    for name in ("a.html", "b.html"):
+        write_page(USUAL, tmp_path / name)
+    assert (tmp_path / "a.html").read_bytes() == (tmp_path / "b.html").read_bytes()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.html", "b.html"]
+    assert (tmp_path / "a.html").read_text(encoding="utf-8") == CASES["usual"]

@@ -1,0 +1,110 @@
+"""The state of a training run, and how it is kept between one sitting and the next."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import torch
+from torch import Tensor, nn
+
+from training.errors import FitError
+from training.network import KeypointNetwork
+from training.settings import FitSettings
+
+
+@dataclass(slots=True)
+class Run:
+    """What a checkpoint holds: network, averaged weights, optimiser, and how many steps are done.
+
+    All random numbers of a step follow from the seed and the step's number, so that there is no other state.
+    """
+
+    network: nn.Module
+    average: dict[str, Tensor]
+    optimiser: torch.optim.Optimizer
+    step: int
+
+
+def new_run(settings: FitSettings, device: torch.device) -> Run:
+    """A run at its first step. Raises FitError when the weights to start from cannot be used."""
+    torch.manual_seed(settings.seed)
+    network = KeypointNetwork()
+    if settings.start == "imagenet":
+        network.backbone.load_imagenet()
+    elif settings.start != "scratch":
+        _fill(network, Path(settings.start))
+    network = network.to(device, memory_format=torch.channels_last)  # type: ignore[call-overload]
+    optimiser = torch.optim.AdamW(_groups(network, settings), lr=settings.lr, fused=device.type == "cuda")
+    return Run(network, {key: value.clone() for key, value in network.state_dict().items()}, optimiser, 0)
+
+
+def _groups(network: KeypointNetwork, settings: FitSettings) -> list[dict[str, object]]:
+    """Parameters by how fast they learn and whether they decay."""
+    groups: dict[tuple[float, float], list[nn.Parameter]] = {}
+    for name, parameter in network.named_parameters():
+        share = settings.backbone_lr if name.startswith("backbone.") else 1.0
+        decay = settings.weight_decay if parameter.ndim > 1 else 0.0
+        groups.setdefault((share, decay), []).append(parameter)
+    return [{"params": group, "share": share, "weight_decay": decay} for (share, decay), group in groups.items()]
+
+
+def _fill(network: nn.Module, path: Path) -> None:
+    if not path.is_file():
+        raise FitError(f"start = {path}: no such file; give imagenet, scratch or a weights file of an earlier run.")
+    network.load_state_dict(read_weights(path))
+
+
+def read_weights(path: Path) -> dict[str, Tensor]:
+    """Averaged weights as ``write_weights`` left them, in full precision. Raises FitError when they are none."""
+    state = _read(path, torch.device("cpu"))
+    if state.keys() != KeypointNetwork().state_dict().keys():
+        raise FitError(f"{path}: holds no weights of this network; give the weights.pt of an earlier run.")
+    return {key: value.float() if value.is_floating_point() else value for key, value in state.items()}
+
+
+def write_weights(average: dict[str, Tensor], path: Path) -> None:
+    """Weights of layers in half precision, which is enough for them, and all else in full."""
+    torch.save({key: value.half() if value.ndim > 1 else value for key, value in average.items()}, path)
+
+
+def _read(path: Path, device: torch.device) -> dict[str, Any]:
+    try:
+        state = torch.load(path, map_location=device, weights_only=True)
+    except Exception as error:  # torch raises half a dozen unrelated kinds
+        raise FitError(f"{path}: cannot be read ({str(error).splitlines()[0]}); start anew.") from error
+    if not isinstance(state, dict):
+        raise FitError(f"{path}: holds no training run; start anew.")
+    return state
+
+
+def load_run(path: Path, settings: FitSettings, device: torch.device) -> Run:
+    """The run kept in ``path``. Raises FitError when it was made with other settings."""
+    run = new_run(settings, device)
+    state = _read(path, device)
+    if state.get("settings") != settings.decisive():
+        raise FitError(f"{path}: was made with other settings; use those, or start anew in another folder.")
+    run.network.load_state_dict(state["network"])
+    run.optimiser.load_state_dict(state["optimiser"])
+    run.average, run.step = state["average"], int(state["step"])
+    return run
+
+
+def save_run(run: Run, settings: FitSettings, path: Path) -> None:
+    """Keep ``run`` in ``path``; what was there stays whole until the new one is."""
+    state = {
+        "network": run.network.state_dict(),
+        "average": run.average,
+        "optimiser": run.optimiser.state_dict(),
+        "step": run.step,
+        "settings": settings.decisive(),
+    }
+    torch.save(state, path.with_suffix(".partial"))
+    path.with_suffix(".partial").replace(path)
+
+
+def averaged(run: Run) -> KeypointNetwork:
+    """The network with its averaged weights, ready to judge or export."""
+    network = KeypointNetwork()
+    network.load_state_dict(run.average)
+    device = next(run.network.parameters()).device
+    return network.to(device, memory_format=torch.channels_last).eval()  # type: ignore[call-overload,no-any-return]

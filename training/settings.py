@@ -1,0 +1,116 @@
+"""FitSettings: everything that decides a training run, from a TOML file. Defaults < file < flag."""
+
+import difflib
+import json
+import tomllib
+from dataclasses import asdict, dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any
+
+from training.augment import CropSettings
+from training.errors import FitError
+from training.photometric import LightSettings
+
+#: Parts of a settings file that may be a table of their own.
+_TABLES = {"crop": CropSettings, "light": LightSettings}
+
+
+@dataclass(frozen=True, slots=True)
+class FitSettings:
+    """How a network is trained. Where no source is named: common practice, no source.
+
+    name           of the network and its files
+    footage        folder of shards
+    start          "imagenet", "scratch" or a weights file of an earlier run
+    steps, batch   how long, and pictures at once
+    lr             highest learning rate of the decoder; one rise and one fall over all steps
+    backbone_lr    share of ``lr`` for the backbone, whose weights are good already
+    weight_decay   of AdamW (Loshchilov & Hutter 2019), for weights of layers only, not for norms and offsets
+    clip           longest gradient
+    warm_up        share of the steps in which the learning rate rises
+    spread         SD of the target blob in heat cells: one cell, so that a parabola finds fractions of a cell
+    facing_weight  of the facing loss against the landmark loss, which is in nats as well but about ten times as large
+    ema            how slowly the averaged weights follow
+    judge_every    steps between looks at unseen dogs; 0 = only at the end
+    judge_pictures pictures of unseen dogs that are judged in the end; a quarter of them in between
+    limit          use the first so many pictures only; 0 = all
+    """
+
+    name: str = "pawfall-s1"
+    footage: str = "footage-data"
+    start: str = "imagenet"
+    steps: int = 4000
+    batch: int = 256
+    lr: float = 2.5e-3
+    backbone_lr: float = 0.4
+    weight_decay: float = 0.02
+    clip: float = 5.0
+    warm_up: float = 0.04
+    spread: float = 1.0
+    facing_weight: float = 0.1
+    ema: float = 0.998
+    seed: int = 1
+    judge_every: int = 1000
+    judge_pictures: int = 2000
+    limit: int = 0
+    crop: CropSettings = field(default_factory=CropSettings)
+    light: LightSettings = field(default_factory=LightSettings)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for a card or a checkpoint."""
+        return asdict(self)
+
+    def decisive(self) -> str:
+        """The settings that a resumed run must share, as text: all but where footage lies and how it is judged."""
+        free = {"footage", "judge_every", "judge_pictures", "name"}
+        return json.dumps({k: v for k, v in self.as_dict().items() if k not in free}, sort_keys=True)
+
+
+def read_settings(path: Path, **over: Any) -> FitSettings:
+    """Settings from a TOML file, with ``over`` on top. Raises FitError for unknown keys, wrong kinds and bad TOML."""
+    try:
+        given = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise FitError(f"{path}: not a settings file that can be read ({error}).") from error
+    parts = {key: _build(kind, given.pop(key, {}), f"{path.name} [{key}]") for key, kind in _TABLES.items()}
+    settings: FitSettings = replace(_build(FitSettings, given, path.name), **parts, **over)
+    _check(settings, path.name)
+    return settings
+
+
+def _build(kind: type, given: object, where: str) -> Any:
+    """A settings object of ``kind`` from a table, every key known and every value of the kind of its default."""
+    if not isinstance(given, dict):
+        raise FitError(f"{where}: a table is needed, {given!r} came.")
+    plain = kind()
+    known = [one.name for one in fields(plain)]
+    values = {}
+    for key, value in given.items():
+        if key not in known:
+            near = difflib.get_close_matches(key, known, 1)
+            hint = f"did you mean {near[0]}?" if near else f"it can be one of {', '.join(known)}."
+            raise FitError(f"{where}: unknown setting {key!r}; {hint}")
+        values[key] = _same_kind(value, getattr(plain, key), f"{where}: {key}")
+    return kind(**values)
+
+
+def _same_kind(value: Any, default: Any, where: str) -> Any:
+    if isinstance(default, tuple) and isinstance(value, list) and len(value) == len(default):
+        return tuple(_same_kind(v, d, where) for v, d in zip(value, default, strict=True))
+    if isinstance(default, float) and type(value) in (int, float):
+        return float(value)
+    if type(value) is type(default):
+        return value
+    wanted = f"{len(default)} numbers" if isinstance(default, tuple) else type(default).__name__
+    raise FitError(f"{where} is {value!r}; {wanted} needed, such as {default!r}.")
+
+
+def _check(s: FitSettings, where: str) -> None:
+    for name in ("steps", "batch", "lr", "spread", "clip"):
+        if not getattr(s, name) > 0:
+            raise FitError(f"{where}: {name} is {getattr(s, name)}; it must be above 0.")
+    for name in ("ema", "warm_up"):
+        if not 0 <= getattr(s, name) < 1:
+            raise FitError(f"{where}: {name} is {getattr(s, name)}; it must lie between 0 and 1.")
+    if any(side <= 0 or side % 32 for side in s.crop.size_px):
+        raise FitError(f"{where} [crop]: size_px is {list(s.crop.size_px)}; both must be multiples of 32.")
