@@ -265,7 +265,9 @@ def _rows(
     inside = rows < stop[:, None]
     rows = np.clip(rows, 0, len(t) - 1)
     fade = _fade(t[rows] - early[:, None], scene) * _fade(late[:, None] - t[rows], scene)
-    return rows, np.where(inside, fade * scene.body.weight[rows, stances.paw[:, None]], 0.0)
+    paw = stances.paw[:, None]
+    seen = inside & scene.body.seen[rows, paw]  # a bridge over a gap says nothing about the event within
+    return rows, np.where(seen, fade * scene.body.weight[rows, paw], 0.0)
 
 
 def _fade(inside_s: FloatArray, scene: Scene) -> FloatArray:

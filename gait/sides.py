@@ -106,10 +106,18 @@ def _exchanged(body: Body, members: tuple[int, int], scale: tuple[float, float],
     return np.asarray(lesser | margin)
 
 
+def _seen_px(body: Body, members: tuple[int, int]) -> FloatArray:
+    """(T, 2, 2) px, the places of a pair that were seen; a filled gap proves nothing."""
+    pair = list(members)
+    return np.where(body.seen[:, pair, None], body.xy_px[:, pair], np.nan)
+
+
 def _merged(body: Body, members: tuple[int, int], period_s: float, settings: SideSettings) -> BoolArray:
     """(T,) bool, spans in which both paws of a pair keep to one point for longer than paws that cross."""
-    near, far = body.xy_px[:, members[0]], body.xy_px[:, members[1]]
-    close = ((near - far) ** 2).sum(axis=1) < (settings.merged_bl * body.length_px) ** 2
+    xy = _seen_px(body, members)
+    close = np.asarray(
+        ((xy[:, 0] - xy[:, 1]) ** 2).sum(axis=1) < (settings.merged_bl * body.length_px) ** 2, dtype=bool
+    )
     edges = np.flatnonzero(np.diff(np.pad(close.astype(np.int8), 1)))
     least = max(settings.merged_share * period_s / body.frame_s, 3.0)
     for first, stop in zip(edges[::2], edges[1::2], strict=True):
@@ -123,7 +131,7 @@ def _gain(body: Body, members: tuple[int, int], scale: tuple[float, float], sett
     per_stride = period_s / body.frame_s
     count, width = len(body.t_s), 3 if per_stride > settings.long_enough else 2
     gain = np.zeros(count)
-    before, after = _lines(body.xy_px[:, list(members)], width)
+    before, after = _lines(_seen_px(body, members), width)
     slack = settings.bend * body.length_px / per_stride**2
     reach = width / 2
     tau2 = (width**2 - 1) / 12 * width  # sum of squared times about the middle of the window

@@ -1,6 +1,7 @@
 """The corners: too little of everything, and nouns that refuse nonsense."""
 
 import dataclasses
+from importlib.metadata import PackageNotFoundError
 
 import numpy as np
 import pytest
@@ -119,3 +120,11 @@ def test_a_trial_refuses_numbers_that_cannot_be(field: str, value: float) -> Non
 def test_a_trial_knows_two_facings() -> None:
     with pytest.raises(TrialError, match="left or right"):
         Trial(facing="up")  # type: ignore[arg-type]
+
+
+def test_a_copy_that_was_not_installed_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    def missing(name: str) -> str:
+        raise PackageNotFoundError(name)
+
+    monkeypatch.setattr("gait.record.version", missing)
+    assert build_record(dog(TROT, Scene(seconds=3))[0], Trial()).versions["pawfall"] == "unpacked"
