@@ -83,14 +83,34 @@ def fit(settings: Path, out: Path, footage: Path | None, resume: bool, stop_afte
     click.echo(f"done: {out}" if done else f"stopped with a checkpoint in {out}; go on with --resume")
 
 
+@main.command()
+@click.argument("plan", type=FOLDER, metavar="PLAN.toml")
+@click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the clips.")
+@click.option("--only", multiple=True, metavar="NAME", help="Draw this clip of the plan alone; may be given again.")
+def draw(plan: Path, out: Path, only: tuple[str, ...]) -> None:
+    """Draw clips of invented dogs with exact truth (needs the extra: pip install 'pawfall[training]')."""
+    from gait.command.draw import draw_all
+
+    try:
+        from training.errors import TrainingError
+        from training.footage.clips import draw_clip
+        from training.footage.plan import choose, read_plans
+    except ModuleNotFoundError as error:
+        raise click.ClickException(needs_training(error, "drawing")) from error
+    try:
+        draw_all(choose(read_plans(plan), only), out, draw_clip)
+    except (TrainingError, OSError) as error:
+        raise click.ClickException(message(error)) from error
+
+
 def show_step(step: int, steps: int, loss: float) -> None:
     """One line per report of the training."""
     click.echo(f"step {step} of {steps}, loss {loss:.3f}")
 
 
-def needs_training(error: ModuleNotFoundError) -> str:
+def needs_training(error: ModuleNotFoundError, task: str = "training") -> str:
     """What to do when a library of the training extra is missing."""
-    return f"training needs {error.name}, which is not installed: pip install 'pawfall[training]'"
+    return f"{task} needs {error.name}, which is not installed: pip install 'pawfall[training]'"
 
 
 if __name__ == "__main__":

@@ -157,10 +157,16 @@ def footfall_columns(f: Footfalls, near: FloatArray) -> dict[str, FloatArray]:
     }
 
 
+#: share of the stride; a pair steps evenly when the second lands within this of half a stride after the first
+#: (Schmitt et al. 2006, J Exp Biol 209:2042, Fig. 2: 10 % or less; reading it as 0.40-0.60 is ours).
+EVEN_WITHIN = 0.1
+
+
 def _lead(lag: FloatArray, near: FloatArray) -> FloatArray:
-    """1 when the near limb lands second, 0 when first, NaN when unknown. lag: other after own."""
+    """1 when the near limb lands second, 0 when first; NaN: unknown, or an even pair. lag: other after own."""
     own_second = lag > 0.5
-    return np.where(np.isnan(lag), np.nan, np.where(near, own_second, ~own_second).astype(float))
+    even = np.abs(lag - 0.5) <= EVEN_WITHIN
+    return np.where(np.isnan(lag) | even, np.nan, np.where(near, own_second, ~own_second).astype(float))
 
 
 def support_columns(contacts: Contacts, start_s: FloatArray, end_s: FloatArray) -> dict[str, FloatArray]:

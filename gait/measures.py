@@ -105,7 +105,7 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "hind_lead_near",
         "near hind leads",
         "1",
-        "1 when the near hind lands second of the hind pair, 0 when the far does",
+        "1 when the near hind lands second of the pair, 0 when the far does; none leads in an even pair",
         "Hildebrand 1977, J Mammal 58:131 (as quoted by others, paper not opened)",
         "hind",
     ),
@@ -113,16 +113,16 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "fore_lead_near",
         "near fore leads",
         "1",
-        "1 when the near fore lands second of the fore pair, 0 when the far does",
+        "1 when the near fore lands second of the pair, 0 when the far does; none leads in an even pair",
         "Hildebrand 1977, J Mammal 58:131 (as quoted by others, paper not opened)",
         "hind",
     ),
     *(
         Measure(
             f"paws_down_{n}",
-            f"{n} paws down" if n else "suspension",
+            f"{n} paw{'s' * (n > 1)} down" if n else "suspension",
             "1",
-            f"share of the stride with {n} paws on the belt",
+            f"share of the stride with {n} paw{'s' * (n != 1)} on the belt",
             PLAIN,
             "hind",
         )

@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from gait.footfalls import Footfalls, Pattern, mean_phase, sample_patterns, wrap_half
+from gait.footfalls import EVEN_WITHIN, Footfalls, Pattern, mean_phase, sample_patterns, wrap_half
 from pose.tracks import BoolArray, FloatArray, IntArray
 
 #: "irregular" is never shown: a stride that is neither symmetrical nor any asymmetrical gait is unclear.
@@ -60,7 +60,7 @@ class NamingSettings:
     draws           1, random draws of the event times per stride; SD of a probability of 0.8 is then 0.025 (derived)
     """
 
-    symmetry: float = 0.10
+    symmetry: float = EVEN_WITHIN
     running: float = 0.50
     pace_edge: float = 0.125
     run_trot_edge: float = 0.125

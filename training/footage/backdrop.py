@@ -1,5 +1,8 @@
 """Backdrops: pictures to hang behind the dog, made from noise, stripes, blobs and two free sample photographs."""
 
+from collections.abc import Sequence
+from typing import Final
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -7,6 +10,7 @@ from sklearn.datasets import load_sample_image
 
 SIZE = (384, 256)
 Picture = NDArray[np.uint8]
+Point = Sequence[int]
 
 
 def _noise(rng: np.random.Generator, cells: int) -> NDArray[np.float32]:
@@ -15,10 +19,14 @@ def _noise(rng: np.random.Generator, cells: int) -> NDArray[np.float32]:
 
 
 def _clouds(rng: np.random.Generator) -> Picture:
-    field = sum(_noise(rng, c) * w for c, w in ((3, 1.0), (9, 0.6), (30, 0.45), (100, rng.uniform(0.1, 0.5))))
+    layers = ((3, 1.0), (9, 0.6), (30, 0.45), (100, rng.uniform(0.1, 0.5)))
+    field = np.asarray(sum(_noise(rng, cells) * share for cells, share in layers))
     field = (field - field.min()) / np.ptp(field)
-    knots = rng.random((4, 1)) ** rng.uniform(0.6, 2.0) * 255 * np.clip(1 + rng.choice([0.12, 0.5], p=[0.7, 0.3]) * rng.standard_normal((4, 3)), 0, 1.6)
-    knots = np.clip(knots * (rng.uniform(0.8, 1.1), 1.0, rng.uniform(0.6, 1.05)), 0, 255)  # foliage, earth and walls are warmer than blue
+    grey = rng.random((4, 1)) ** rng.uniform(0.6, 2.0) * 255
+    knots = grey * np.clip(1 + rng.choice([0.12, 0.5], p=[0.7, 0.3]) * rng.standard_normal((4, 3)), 0, 1.6)
+    knots = np.clip(
+        knots * (rng.uniform(0.8, 1.1), 1.0, rng.uniform(0.6, 1.05)), 0, 255
+    )  # foliage, earth and walls are warmer than blue
     return np.stack([np.interp(field, np.linspace(0, 1, 4), knots[:, c]) for c in range(3)], axis=-1).astype(np.uint8)
 
 
@@ -28,19 +36,33 @@ def _colour(rng: np.random.Generator) -> tuple[int, ...]:
 
 
 def _shapes(rng: np.random.Generator) -> Picture:
-    picture = (_clouds(rng) * 0.5 + 60).astype(np.uint8) if rng.random() < 0.6 else np.full((SIZE[1], SIZE[0], 3), _colour(rng), np.uint8)
+    clouded = rng.random() < 0.6
+    plain = None if clouded else np.full((SIZE[1], SIZE[0], 3), _colour(rng), np.uint8)
+    picture = (_clouds(rng) * 0.5 + 60).astype(np.uint8) if plain is None else plain
     for _ in range(int(rng.integers(5, 60))):
         a, b = rng.integers(0, SIZE, (2, 2)).tolist()
-        kind = rng.integers(4)
-        if kind == 0:
-            cv2.rectangle(picture, a, b, _colour(rng), -1)
-        elif kind == 1:
-            cv2.line(picture, a, b, _colour(rng), int(rng.integers(1, 12)), cv2.LINE_AA)
-        elif kind == 2:
-            cv2.circle(picture, a, int(rng.integers(2, 40)), _colour(rng), -1, cv2.LINE_AA)
-        else:
-            cv2.ellipse(picture, a, (int(rng.integers(3, 60)), int(rng.integers(2, 30))), int(rng.integers(180)), 0, 360, _colour(rng), -1)
+        _SHAPES[int(rng.integers(4))](picture, rng, a, b)
     return picture
+
+
+def _oblong(picture: Picture, rng: np.random.Generator, a: Point, b: Point) -> None:
+    cv2.rectangle(picture, a, b, _colour(rng), -1)
+
+
+def _stroke(picture: Picture, rng: np.random.Generator, a: Point, b: Point) -> None:
+    cv2.line(picture, a, b, _colour(rng), int(rng.integers(1, 12)), cv2.LINE_AA)
+
+
+def _disc(picture: Picture, rng: np.random.Generator, a: Point, _: Point) -> None:
+    cv2.circle(picture, a, int(rng.integers(2, 40)), _colour(rng), -1, cv2.LINE_AA)
+
+
+def _oval(picture: Picture, rng: np.random.Generator, a: Point, _: Point) -> None:
+    axes, turn = (int(rng.integers(3, 60)), int(rng.integers(2, 30))), int(rng.integers(180))
+    cv2.ellipse(picture, a, axes, turn, 0, 360, _colour(rng), -1)
+
+
+_SHAPES: Final = (_oblong, _stroke, _disc, _oval)
 
 
 def _trunks(rng: np.random.Generator) -> Picture:
@@ -60,9 +82,11 @@ def _photo(rng: np.random.Generator) -> Picture:
     h = int(rng.integers(120, 420))
     w = int(h * 1.4)
     y, x = int(rng.integers(0, photo.shape[0] - h + 1)), int(rng.integers(0, max(1, photo.shape[1] - w)))
-    crop = cv2.resize(photo[y:y + h, x:x + w], SIZE, interpolation=cv2.INTER_AREA)
+    crop = cv2.resize(photo[y : y + h, x : x + w], SIZE, interpolation=cv2.INTER_AREA)
     crop = crop[:, ::-1] if rng.random() < 0.5 else crop
-    return np.ascontiguousarray(np.clip(crop * rng.uniform(0.5, 1.3, 3), 0, 255).astype(np.uint8)[..., rng.permutation(3)])
+    return np.ascontiguousarray(
+        np.clip(crop * rng.uniform(0.5, 1.3, 3), 0, 255).astype(np.uint8)[..., rng.permutation(3)]
+    )
 
 
 def make_backdrops(rng: np.random.Generator, count: int) -> NDArray[np.uint8]:

@@ -7,6 +7,7 @@ import numpy as np
 #: (low, high) of each field by kind of build. Proportions are our own drawing choices, spanning what
 #: breed standards ask for (chest depth about 45-48 % of withers height in a shepherd, length exceeding
 #: height by 10-17 %: as quoted by others, standards not opened).
+# fmt: off
 _COMMON = {
     "withers_m": (0.38, 0.68), "elbow": (0.48, 0.55), "length": (0.98, 1.16), "chest_drop": (-0.03, 0.05),
     "tuck": (0.05, 0.17), "width": (0.105, 0.15), "croup": (0.95, 1.03), "dip": (-0.04, 0.03),
@@ -18,23 +19,41 @@ _COMMON = {
 _KINDS: dict[str, dict[str, tuple[float, float]]] = {
     "square": {},
     "long": {"length": (1.12, 1.28), "elbow": (0.44, 0.50)},
-    "racer": {"withers_m": (0.45, 0.85), "elbow": (0.53, 0.59), "tuck": (0.16, 0.26), "width": (0.085, 0.115), "dip": (0.0, 0.05),
-              "girth": (0.62, 0.85), "neck": (0.38, 0.50), "neck_girth": (0.065, 0.09), "skull": (0.062, 0.08),
-              "muzzle": (0.15, 0.21), "muzzle_girth": (0.026, 0.038), "tail_girth": (0.012, 0.02)},
-    "low": {"withers_m": (0.20, 0.34), "elbow": (0.27, 0.38), "length": (1.45, 1.95), "width": (0.15, 0.22), "girth": (1.1, 1.55),
-            "tuck": (0.0, 0.10), "skull": (0.12, 0.16), "muzzle": (0.17, 0.27), "muzzle_girth": (0.05, 0.075),
-            "neck": (0.36, 0.52), "neck_girth": (0.11, 0.16), "paw": (0.055, 0.075), "tail": (0.5, 0.8), "ear": (0.14, 0.26)},
-    "heavy": {"withers_m": (0.50, 0.80), "width": (0.15, 0.21), "girth": (1.15, 1.5), "neck_girth": (0.12, 0.16), "skull": (0.10, 0.13),
-              "muzzle": (0.10, 0.16), "muzzle_girth": (0.055, 0.08), "tuck": (0.0, 0.08), "paw": (0.050, 0.064)},
-    "toy": {"withers_m": (0.18, 0.30), "girth": (0.7, 1.1), "skull": (0.12, 0.16), "muzzle": (0.05, 0.13), "elbow": (0.45, 0.55),
-            "neck_girth": (0.09, 0.13), "ear": (0.10, 0.2), "paw": (0.04, 0.055), "length": (0.9, 1.15)},
-    "puppy": {"withers_m": (0.18, 0.40), "girth": (1.1, 1.5), "skull": (0.13, 0.17), "muzzle": (0.07, 0.12), "muzzle_girth": (0.05, 0.065),
-              "paw": (0.058, 0.075), "elbow": (0.42, 0.5), "tuck": (0.0, 0.06), "width": (0.14, 0.19), "tail": (0.3, 0.45), "neck": (0.24, 0.34)},
-    "blocky": {"withers_m": (0.28, 0.48), "width": (0.17, 0.24), "girth": (1.1, 1.5), "elbow": (0.40, 0.48), "skull": (0.13, 0.17),
-               "muzzle": (0.04, 0.09), "muzzle_girth": (0.065, 0.09), "neck_girth": (0.13, 0.18), "neck": (0.24, 0.34), "tail": (0.05, 0.3)},
+    "racer": {
+        "withers_m": (0.45, 0.85), "elbow": (0.53, 0.59), "tuck": (0.16, 0.26), "width": (0.085, 0.115),
+        "dip": (0.0, 0.05), "girth": (0.62, 0.85), "neck": (0.38, 0.50), "neck_girth": (0.065, 0.09),
+        "skull": (0.062, 0.08), "muzzle": (0.15, 0.21), "muzzle_girth": (0.026, 0.038), "tail_girth": (0.012, 0.02),
+    },
+    "low": {
+        "withers_m": (0.20, 0.34), "elbow": (0.27, 0.38), "length": (1.45, 1.95), "width": (0.15, 0.22),
+        "girth": (1.1, 1.55), "tuck": (0.0, 0.10), "skull": (0.12, 0.16), "muzzle": (0.17, 0.27),
+        "muzzle_girth": (0.05, 0.075), "neck": (0.36, 0.52), "neck_girth": (0.11, 0.16), "paw": (0.055, 0.075),
+        "tail": (0.5, 0.8), "ear": (0.14, 0.26),
+    },
+    "heavy": {
+        "withers_m": (0.50, 0.80), "width": (0.15, 0.21), "girth": (1.15, 1.5), "neck_girth": (0.12, 0.16),
+        "skull": (0.10, 0.13), "muzzle": (0.10, 0.16), "muzzle_girth": (0.055, 0.08), "tuck": (0.0, 0.08),
+        "paw": (0.050, 0.064),
+    },
+    "toy": {
+        "withers_m": (0.18, 0.30), "girth": (0.7, 1.1), "skull": (0.12, 0.16), "muzzle": (0.05, 0.13),
+        "elbow": (0.45, 0.55), "neck_girth": (0.09, 0.13), "ear": (0.10, 0.2), "paw": (0.04, 0.055),
+        "length": (0.9, 1.15),
+    },
+    "puppy": {
+        "withers_m": (0.18, 0.40), "girth": (1.1, 1.5), "skull": (0.13, 0.17), "muzzle": (0.07, 0.12),
+        "muzzle_girth": (0.05, 0.065), "paw": (0.058, 0.075), "elbow": (0.42, 0.5), "tuck": (0.0, 0.06),
+        "width": (0.14, 0.19), "tail": (0.3, 0.45), "neck": (0.24, 0.34),
+    },
+    "blocky": {
+        "withers_m": (0.28, 0.48), "width": (0.17, 0.24), "girth": (1.1, 1.5), "elbow": (0.40, 0.48),
+        "skull": (0.13, 0.17), "muzzle": (0.04, 0.09), "muzzle_girth": (0.065, 0.09), "neck_girth": (0.13, 0.18),
+        "neck": (0.24, 0.34), "tail": (0.05, 0.3),
+    },
     "fluffy": {"hair": (0.05, 0.12), "tail_girth": (0.02, 0.03), "width": (0.12, 0.17)},
     "rough": {"hair": (0.025, 0.06), "skull": (0.09, 0.13), "elbow": (0.44, 0.54), "withers_m": (0.25, 0.8)},
 }
+# fmt: on
 KINDS = tuple(_KINDS)
 _SHARES = np.array([4, 2.5, 2, 2, 2, 1.2, 1.2, 1.2, 2, 2])
 TAILS = ("down", "sabre", "up", "curled", "docked")

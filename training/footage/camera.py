@@ -39,18 +39,26 @@ def look_at(eye: FloatArray, target: FloatArray, roll: float) -> FloatArray:
 def perspective(field: float, aspect: float, planes: tuple[float, float]) -> FloatArray:
     """(4, 4) projection with a horizontal field of view ``field`` (rad)."""
     f, (n, r) = 1 / np.tan(field / 2), planes
-    return np.array([[f, 0, 0, 0], [0, f * aspect, 0, 0], [0, 0, (r + n) / (n - r), 2 * r * n / (n - r)], [0, 0, -1, 0]])
+    return np.array(
+        [[f, 0, 0, 0], [0, f * aspect, 0, 0], [0, 0, (r + n) / (n - r), 2 * r * n / (n - r)], [0, 0, -1, 0]]
+    )
 
 
 def orthographic(half: float, depth: float) -> FloatArray:
     """(4, 4) parallel projection of a cube ``half`` m to each side and ``depth`` m deep."""
-    return np.diag([1 / half, 1 / half, -2 / depth, 1.0]) + np.array([[0, 0, 0, 0]] * 2 + [[0, 0, 0, -1.0]] + [[0, 0, 0, 0]])
+    out = np.diag([1 / half, 1 / half, -2 / depth, 1.0])
+    out[2, 3] = -1.0
+    return out
 
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """How a dog is filmed. yaw, pitch, roll, field in radians; fill = share of the picture's width that ``span_m`` takes;
-    shift (2,) of the dog from the middle, shares of the picture."""
+    """How a dog is filmed.
+
+    yaw, pitch, roll, field   radians
+    fill    share of the picture's width that the dog's span takes
+    shift   (2,) of the dog from the middle, shares of the picture
+    """
 
     yaw: float
     pitch: float
@@ -67,8 +75,14 @@ def draw_view(rng: np.random.Generator, wide: bool) -> View:
     fill = rng.uniform(0.14, 0.5) if wide else rng.uniform(0.55, 0.92)
     room = max(0.0, 0.9 - fill) / 2
     shift = (float(rng.uniform(-room, room)), float(rng.uniform(-room, room) * (0.8 if wide else 0.25)))
-    return View(float(yaw), float(pitch), float(np.radians(np.clip(rng.normal(0, 2.2), -6, 6))),
-                float(np.radians(rng.uniform(16, 62))), float(fill), shift)
+    return View(
+        float(yaw),
+        float(pitch),
+        float(np.radians(np.clip(rng.normal(0, 2.2), -6, 6))),
+        float(np.radians(rng.uniform(16, 62))),
+        float(fill),
+        shift,
+    )
 
 
 def set_camera(view: View, middle_m: FloatArray, span_m: float, size: tuple[int, int]) -> Camera:

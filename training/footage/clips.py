@@ -1,17 +1,16 @@
-"""Clips: films of drawn dogs with their trial sheet and exact truth, from a plan in TOML.
+"""Clips: films of drawn dogs with their trial sheet and exact truth, from a plan.
 
-``python -m training.footage.clips PLAN.toml FOLDER`` writes for each clip ``NAME.mp4``, ``NAME.toml`` (trial sheet),
-``NAME.landmarks.csv`` (landmark table, true places) and ``NAME.truth.json`` (contacts, gaits, belt speed, topline).
+Each clip is ``NAME.mp4``, ``NAME.toml`` (trial sheet), ``NAME.landmarks.csv`` (landmark table, true places) and
+``NAME.truth.json`` (contacts, gaits, belt speed, topline).
 """
 
 import json
-import tomllib
+import os
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 
 from pose.film import FilmSettings, write_film
@@ -24,62 +23,17 @@ from training.footage.build import Build, draw_build
 from training.footage.camera import View
 from training.footage.look import Look, draw_look
 from training.footage.movement import Movement, Pattern, draw_pattern, move
-from training.footage.posing import Carriage, pose_at
+from training.footage.plan import ClipPlan
+from training.footage.posing import Carriage
 from training.footage.room import draw_room
 from training.footage.scene import HIDDEN_SHARE, Dog, Place, camera_for, instants, span_of
-from training.footage.skeleton import build_skeleton
+from training.footage.skeleton import Skeleton, build_skeleton
 from training.footage.skin import build_skin
 from training.footage.studio import Actor, Studio
 
 _SHUTTER = 0.25  # share of the frame interval that the shutter is open
-
-
-@dataclass(frozen=True, slots=True)
-class ClipPlan:
-    """One clip to draw.
-
-    dog, condition, date, baseline   what the trial sheet says
-    seed        room, camera, stride-to-stride spread; identity = number of the dog (same number, same dog)
-    kind, build, look   kind of build and single fields of Build and Look to set
-    gaits       list of {gait, strides, ...fields of Pattern}
-    fps, size, facing, seconds   of the film; dark = bad light; noise = SD of picture noise (grey levels)
-    """
-
-    name: str
-    dog: str
-    gaits: tuple[dict[str, Any], ...]
-    seed: int = 1
-    identity: int = 0
-    kind: str | None = None
-    build: dict[str, Any] = field(default_factory=dict)
-    look: dict[str, Any] = field(default_factory=dict)
-    carriage: dict[str, Any] = field(default_factory=dict)
-    condition: str = "bare"
-    baseline: bool = True
-    date: str = "2026-03-02"
-    fps: float = 60.0
-    size: tuple[int, int] = (640, 360)
-    facing: str = "right"
-    seconds: float = 5.0
-    dark: bool = False
-    noise: float = 2.0
-    spread: float = 0.010
-    yaw_deg: float = 4.0
-    pitch_deg: float = 5.0
-    fill: float = 0.55
-    notes: str = "drawn footage, invented dog"
-
-
-def read_plans(path: Path) -> list[ClipPlan]:
-    """The clips of a plan file: tables under [[clip]]."""
-    known = {f.name for f in fields(ClipPlan)}
-    plans = []
-    for row in tomllib.loads(path.read_text())["clip"]:
-        if unknown := set(row) - known:
-            raise DrawError(f"{path.name}: unknown {sorted(unknown)}; a clip may say {sorted(known)}.")
-        row["gaits"], row["size"] = tuple(row["gaits"]), tuple(row.get("size", (640, 360)))
-        plans.append(ClipPlan(**row))
-    return plans
+_INSTANTS = 3  # pictures laid over one another for motion blur
+_SHARP_FPS = 60.0  # from this rate on the blur of a walk or trot is too short to see, and one instant will do
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +52,14 @@ def _build_of(plan: ClipPlan) -> Build:
     return replace(draw_build(np.random.default_rng((8101, plan.identity)), plan.kind), **plan.build)
 
 
-def _look_of(plan: ClipPlan, dog_rng: np.random.Generator, skeleton: Any) -> Look:
+def _look_of(plan: ClipPlan, dog_rng: np.random.Generator, skeleton: Skeleton) -> Look:
     drawn = draw_look(dog_rng, skeleton)
-    bare = {"bands": np.zeros((5, 4)), "band_part": np.zeros((5, 3)), "boot": 0.0, "clipped": np.zeros(4)}
+    bare: dict[str, Any] = {
+        "bands": np.zeros((5, 4)),
+        "band_part": np.zeros((5, 3)),
+        "boot": 0.0,
+        "clipped": np.zeros(4),
+    }
     wanted = {k: np.array(v) if isinstance(v, list) else v for k, v in plan.look.items()}
     return replace(drawn, **{**bare, **wanted})
 
@@ -111,6 +70,15 @@ def _pattern_of(plan: ClipPlan, row: dict[str, Any], withers_m: float) -> tuple[
     return replace(draw_pattern(np.random.default_rng((plan.identity, 5)), gait, withers_m), **row), strides
 
 
+def _check_length(plan: ClipPlan, movement: Movement) -> None:
+    """Every paw has to know its next touchdown to the end of the film."""
+    last_s = min(float(touchdown[-1]) for touchdown in movement.touchdown_s)
+    if last_s < plan.seconds:
+        raise DrawError(
+            f"{plan.name}: its strides last {last_s:.1f} s, but seconds is {plan.seconds:g}; plan more strides."
+        )
+
+
 def set_up(plan: ClipPlan, studio: Studio) -> Take:
     """Dog, movement, room and camera of that plan."""
     rng = np.random.default_rng((8102, plan.seed))
@@ -119,23 +87,38 @@ def set_up(plan: ClipPlan, studio: Studio) -> Take:
     look = _look_of(plan, np.random.default_rng((8103, plan.identity)), skeleton)
     dog = Dog(plan.identity, skeleton, skin, studio.load(skeleton, skin), look, np.arange(0, len(skin.xyz), 40))
     h = skeleton.build.withers_m
-    movement = move(rng, [_pattern_of(plan, row, h) for row in plan.gaits], rest_x=skeleton.foot[:, 0], spread=plan.spread)
+    movement = move(
+        rng, [_pattern_of(plan, row, h) for row in plan.gaits], rest_x=skeleton.foot[:, 0], spread=plan.spread
+    )
+    _check_length(plan, movement)
     room = draw_room(rng, h, span_of(skeleton) * h, studio.backdrops.layers, belt=True)
     if plan.dark:
         room = replace(room, exposure=room.exposure * 0.28, tone=np.array([1.06, 1.0, 0.86]))
-    view = View(np.radians(plan.yaw_deg), np.radians(plan.pitch_deg), np.radians(rng.normal(0, 0.7)), np.radians(34), plan.fill, (0.0, 0.02))
+    view = View(
+        np.radians(plan.yaw_deg),
+        np.radians(plan.pitch_deg),
+        np.radians(rng.normal(0, 0.7)),
+        np.radians(34),
+        plan.fill,
+        (0.0, 0.02),
+    )
     carriage = replace(Carriage(neck_pitch=-0.25), **plan.carriage)
     times = np.arange(int(plan.seconds * plan.fps)) / plan.fps
     return Take(plan, dog, movement, carriage, Place(room, view, studio.size), times)
 
 
-def _frames(take: Take, studio: Studio, rows: list[tuple[FloatArray, FloatArray, FloatArray]],
-            progress: Callable[[int, int], None] | None) -> Iterator[tuple[float, Any]]:
+def _frames(
+    take: Take,
+    studio: Studio,
+    rows: list[tuple[FloatArray, FloatArray, FloatArray]],
+    progress: Callable[[int, int], None] | None,
+) -> Iterator[tuple[float, Any]]:
     """The pictures; what is true of each is put into ``rows``: marks (6, 3) m, covered (6,), xy (6, 2) px."""
     h, camera = take.dog.skeleton.build.withers_m, camera_for(take.dog, take.place)
     rng = np.random.default_rng((8104, take.plan.seed))
+    count = 1 if take.plan.fps >= _SHARP_FPS else _INSTANTS
     for number, t in enumerate(take.times):
-        poses, middle = instants(take.dog, take.movement, take.carriage, float(t), _SHUTTER / take.plan.fps, 3)
+        poses, middle = instants(take.dog, take.movement, take.carriage, float(t), _SHUTTER / take.plan.fps, count)
         actor = Actor(take.dog.figure, take.dog.look, tuple(p.bones for p in poses), h, np.zeros(3))
         scroll = take.movement.speed * h * float(t)
         rgb, covered = studio.shoot([actor], take.place.room, camera, middle.marks * h, scroll_m=scroll)
@@ -148,16 +131,28 @@ def _frames(take: Take, studio: Studio, rows: list[tuple[FloatArray, FloatArray,
 
 
 def draw_clip(plan: ClipPlan, folder: Path, progress: Callable[[int, int], None] | None = None) -> None:
-    """Draw one clip with its sheet and truth into ``folder``."""
+    """Draw one clip with its sheet and truth into ``folder``; each file appears whole or not at all."""
     folder.mkdir(parents=True, exist_ok=True)
     studio = Studio(plan.size, make_backdrops(np.random.default_rng((8105, plan.seed)), 6))
-    take = set_up(plan, studio)
-    rows: list[tuple[FloatArray, FloatArray, FloatArray]] = []
-    write_film(_frames(take, studio, rows, progress), folder / f"{plan.name}.mp4", settings=FilmSettings(quality=25, effort="slow"))
-    studio.ctx.release()
+    try:
+        take = set_up(plan, studio)
+        rows: list[tuple[FloatArray, FloatArray, FloatArray]] = []
+        settings = FilmSettings(width_px=plan.size[0], quality=25, effort="slow")
+        write_film(_frames(take, studio, rows, progress), folder / f"{plan.name}.mp4", settings=settings)
+    finally:
+        studio.ctx.release()
     _write_table(take, rows, folder)
     _write_sheet(take, folder)
-    (folder / f"{plan.name}.truth.json").write_text(json.dumps(_truth(take, rows), indent=1) + "\n")
+    _write_text(folder / f"{plan.name}.truth.json", json.dumps(_truth(take, rows), indent=1) + "\n")
+
+
+def _write_text(path: Path, words: str) -> None:
+    beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
+    try:
+        beside.write_text(words, encoding="utf-8")
+        os.replace(beside, path)
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 def _write_table(take: Take, rows: list[Any], folder: Path) -> None:
@@ -175,8 +170,12 @@ def _write_sheet(take: Take, folder: Path) -> None:
     speed = take.movement.speed * b.withers_m
     words = {"clip": f"{p.name}.mp4", "dog": p.dog, "date": p.date, "condition": p.condition, "notes": p.notes}
     lines = [f"{k} = {json.dumps(v)}" for k, v in words.items()]
-    lines += [f"baseline = {str(p.baseline).lower()}", f"belt_m_s = {speed:.4f}", f"withers_cm = {b.withers_m * 100:.1f}"]
-    (folder / f"{p.name}.toml").write_text("\n".join(lines) + "\n")
+    lines += [
+        f"baseline = {str(p.baseline).lower()}",
+        f"belt_m_s = {speed:.4f}",
+        f"withers_cm = {b.withers_m * 100:.1f}",
+    ]
+    _write_text(folder / f"{p.name}.toml", "\n".join(lines) + "\n")
 
 
 def _contacts(m: Movement, last_s: float) -> list[dict[str, Any]]:
@@ -184,7 +183,14 @@ def _contacts(m: Movement, last_s: float) -> list[dict[str, Any]]:
     for p, name in enumerate(PAWS):
         for td, lo in zip(m.touchdown_s[p], m.liftoff_s[p], strict=True):
             if lo > 0 and td < last_s:
-                rows.append({"paw": name, "touchdown_s": round(float(td), 5), "liftoff_s": round(float(lo), 5), "whole": bool(td >= 0 and lo <= last_s)})
+                rows.append(
+                    {
+                        "paw": name,
+                        "touchdown_s": round(float(td), 5),
+                        "liftoff_s": round(float(lo), 5),
+                        "whole": bool(td >= 0 and lo <= last_s),
+                    }
+                )
     return rows
 
 
@@ -192,23 +198,22 @@ def _truth(take: Take, rows: list[Any]) -> dict[str, Any]:
     m, h, last = take.movement, take.dog.skeleton.build.withers_m, float(take.times[-1])
     back = np.array([r[0][CROUP] - r[0][WITHERS] for r in rows])
     names = [p.gait for p in m.patterns]
-    strides = [{"start_s": round(float(a), 5), "end_s": round(float(b), 5), "gait": names[i], "limb_phase": m.patterns[i].limb_phase,
-                "duty_hind": m.patterns[i].duty_hind} for i, (a, b) in enumerate(zip(m.stride_s[:-1], m.stride_s[1:], strict=True)) if b > 0 and a < last]
-    return {"facing": take.plan.facing, "belt_m_s": m.speed * h, "withers_m": h, "contacts": _contacts(m, last), "strides": strides,
-            "topline_deg": [round(float(v), 3) for v in np.degrees(np.arctan2(back[:, 1], -back[:, 0]))]}
-
-
-def main() -> None:
-    """``python -m training.footage.clips PLAN.toml FOLDER [NAME...]``."""
-    import sys
-
-    cv2.setNumThreads(1)
-    plan_file, folder, *names = sys.argv[1:]
-    for plan in read_plans(Path(plan_file)):
-        if not names or plan.name in names:
-            draw_clip(plan, Path(folder))
-            sys.stdout.write(f"{plan.name}: {(Path(folder) / (plan.name + '.mp4')).stat().st_size / 1e6:.2f} MB\n")
-
-
-if __name__ == "__main__":
-    main()
+    strides = [
+        {
+            "start_s": round(float(a), 5),
+            "end_s": round(float(b), 5),
+            "gait": names[i],
+            "limb_phase": m.patterns[i].limb_phase,
+            "duty_hind": m.patterns[i].duty_hind,
+        }
+        for i, (a, b) in enumerate(zip(m.stride_s[:-1], m.stride_s[1:], strict=True))
+        if b > 0 and a < last
+    ]
+    return {
+        "facing": take.plan.facing,
+        "belt_m_s": m.speed * h,
+        "withers_m": h,
+        "contacts": _contacts(m, last),
+        "strides": strides,
+        "topline_deg": [round(float(v), 3) for v in np.degrees(np.arctan2(back[:, 1], -back[:, 0]))],
+    }

@@ -7,11 +7,22 @@ import numpy as np
 from pose.tracks import FloatArray
 from training.footage.skeleton import Skeleton
 
-#: Coat colours, our own estimates of linear reflectance: black, dark brown, chocolate, red, tan, fawn, cream, white, grey, blue.
-COATS = np.array([
-    (0.012, 0.011, 0.011), (0.035, 0.020, 0.012), (0.075, 0.038, 0.020), (0.28, 0.095, 0.03), (0.38, 0.19, 0.075),
-    (0.50, 0.32, 0.17), (0.66, 0.52, 0.34), (0.82, 0.79, 0.73), (0.22, 0.21, 0.20), (0.075, 0.078, 0.088),
-])
+#: Coat colours, our own estimates of linear reflectance:
+#: black, dark brown, chocolate, red, tan, fawn, cream, white, grey, blue.
+COATS = np.array(
+    [
+        (0.012, 0.011, 0.011),
+        (0.035, 0.020, 0.012),
+        (0.075, 0.038, 0.020),
+        (0.28, 0.095, 0.03),
+        (0.38, 0.19, 0.075),
+        (0.50, 0.32, 0.17),
+        (0.66, 0.52, 0.34),
+        (0.82, 0.79, 0.73),
+        (0.22, 0.21, 0.20),
+        (0.075, 0.078, 0.088),
+    ]
+)
 _COMMON_SHARE = np.array([3.2, 1.2, 1.0, 1.4, 1.5, 1.2, 1.0, 1.6, 0.9, 0.7])
 PATTERNS = ("solid", "saddle", "patches", "brindle", "merle", "points", "pale belly")
 _PATTERN_SHARE = np.array([0.24, 0.18, 0.20, 0.06, 0.09, 0.11, 0.12])
@@ -63,9 +74,23 @@ def draw_look(rng: np.random.Generator, s: Skeleton) -> Look:
     boots = rng.random() < 0.08
     hip = s.legs[2][0] + (rng.uniform(-0.1, 0.5), rng.uniform(-0.15, 0.1), s.build.width * 0.9)
     clipped = np.array([*hip, rng.uniform(0.06, 0.16) if rng.random() < 0.06 else 0.0])
-    return Look(np.clip(coat, 0.006, 0.92), pattern, _thresholds(rng), float(rng.uniform(0, 100)), float(rng.uniform(0.0, 0.14)),
-                s.build.hair, _shells(s.build.hair), float(rng.random() ** 2), float(rng.uniform(0.0, 0.5)), bands, colours, parts,
-                float(rng.uniform(0.09, 0.16)) if boots else 0.0, any_colour(rng), clipped)
+    return Look(
+        np.clip(coat, 0.006, 0.92),
+        pattern,
+        _thresholds(rng),
+        float(rng.uniform(0, 100)),
+        float(rng.uniform(0.0, 0.14)),
+        s.build.hair,
+        _shells(s.build.hair),
+        float(rng.random() ** 2),
+        float(rng.uniform(0.0, 0.5)),
+        bands,
+        colours,
+        parts,
+        float(rng.uniform(0.09, 0.16)) if boots else 0.0,
+        any_colour(rng),
+        clipped,
+    )
 
 
 def _shells(hair: float) -> int:
@@ -73,13 +98,20 @@ def _shells(hair: float) -> int:
 
 
 def _thresholds(rng: np.random.Generator) -> FloatArray:
-    """saddle height, noise level, frequency, white sock height, white tail tip, blaze, chest, extra hind sock (1 = none)."""
+    """(8,) saddle height, noise level, frequency, white sock height, white tail tip, blaze, chest, extra hind sock."""
     socks = rng.random() < 0.4
-    return np.array([
-        rng.uniform(0.45, 0.9), rng.uniform(0.40, 0.62), rng.uniform(3, 22), rng.uniform(0.05, 0.5) if socks else -0.5,
-        rng.uniform(0.04, 0.3) if rng.random() < 0.25 else 9.0, rng.uniform(0.01, 0.05) if rng.random() < 0.3 else -1.0,
-        rng.uniform(0.2, 0.7) if rng.random() < 0.35 else -2.0, rng.uniform(-1.0, 1.0) if socks else 0.0,
-    ])
+    return np.array(
+        [
+            rng.uniform(0.45, 0.9),
+            rng.uniform(0.40, 0.62),
+            rng.uniform(3, 22),
+            rng.uniform(0.05, 0.5) if socks else -0.5,
+            rng.uniform(0.04, 0.3) if rng.random() < 0.25 else 9.0,
+            rng.uniform(0.01, 0.05) if rng.random() < 0.3 else -1.0,
+            rng.uniform(0.2, 0.7) if rng.random() < 0.35 else -2.0,
+            rng.uniform(-1.0, 1.0) if socks else 0.0,
+        ]
+    )
 
 
 def _gear(rng: np.random.Generator, s: Skeleton) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -99,7 +131,13 @@ def _gear(rng: np.random.Generator, s: Skeleton) -> tuple[FloatArray, FloatArray
     wide = rng.uniform(0.012, 0.035)
     if kind in ("strap", "y", "multi"):
         put(1, np.array([1.0, 0, 0]), np.array([chest - rng.uniform(0.06, 0.16), 0, 0]), wide, 0.0)
-        put(2, np.array([0.55, 0.83, 0.0]) if kind == "strap" else np.array([0.83, -0.55, 0]), np.array([chest + 0.1, 0.72, 0]), wide, 0.0)
+        put(
+            2,
+            np.array([0.55, 0.83, 0.0]) if kind == "strap" else np.array([0.83, -0.55, 0]),
+            np.array([chest + 0.1, 0.72, 0]),
+            wide,
+            0.0,
+        )
     if kind == "multi":
         put(3, np.array([1.0, 0, 0]), np.array([-0.12 * s.build.length, 0, 0]), wide, 0.0)
         put(4, np.array([0, 1.0, 0]), np.array([0, 0.78, 0]), wide, 0.0)

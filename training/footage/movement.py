@@ -14,14 +14,34 @@ from pose.tracks import FloatArray
 GAITS = ("walk", "amble", "pace", "trot", "canter", "gallop")
 #: gait: duty factor hind, fore minus hind duty, limb phase near, hind lag, fore lag, stride time of a dog 0.55 m high,
 #: stance travel as share of withers height, height of a swinging paw, bounce of the trunk
+# fmt: off
 _RANGES: dict[str, tuple[tuple[float, float], ...]] = {
-    "walk": ((0.56, 0.72), (-0.02, 0.06), (0.13, 0.34), (0.48, 0.52), (0.48, 0.52), (0.62, 1.05), (0.50, 0.80), (0.06, 0.15), (0.002, 0.012)),
-    "amble": ((0.505, 0.62), (-0.02, 0.04), (0.03, 0.115), (0.48, 0.52), (0.48, 0.52), (0.55, 0.80), (0.50, 0.80), (0.07, 0.15), (0.003, 0.012)),
-    "pace": ((0.38, 0.485), (-0.02, 0.03), (-0.06, 0.06), (0.48, 0.52), (0.48, 0.52), (0.45, 0.62), (0.50, 0.80), (0.08, 0.16), (0.004, 0.016)),
-    "trot": ((0.36, 0.48), (-0.02, 0.05), (0.43, 0.55), (0.48, 0.52), (0.48, 0.52), (0.42, 0.58), (0.50, 0.85), (0.08, 0.18), (0.008, 0.03)),
-    "canter": ((0.32, 0.42), (-0.03, 0.03), (0.44, 0.52), (0.24, 0.32), (0.25, 0.33), (0.40, 0.52), (0.60, 0.85), (0.10, 0.20), (0.015, 0.05)),
-    "gallop": ((0.20, 0.30), (-0.03, 0.03), (0.55, 0.70), (0.12, 0.20), (0.12, 0.22), (0.34, 0.45), (0.65, 0.90), (0.12, 0.22), (0.02, 0.06)),
+    "walk": (
+        (0.56, 0.72), (-0.02, 0.06), (0.13, 0.34), (0.48, 0.52), (0.48, 0.52),
+        (0.62, 1.05), (0.5, 0.8), (0.06, 0.15), (0.002, 0.012),
+    ),
+    "amble": (
+        (0.54, 0.62), (-0.02, 0.04), (0.03, 0.09), (0.48, 0.52), (0.48, 0.52),
+        (0.55, 0.8), (0.5, 0.8), (0.07, 0.15), (0.003, 0.012),
+    ),
+    "pace": (
+        (0.38, 0.46), (-0.02, 0.03), (-0.06, 0.06), (0.48, 0.52), (0.48, 0.52),
+        (0.45, 0.62), (0.5, 0.8), (0.08, 0.16), (0.004, 0.016),
+    ),
+    "trot": (
+        (0.36, 0.48), (-0.02, 0.05), (0.43, 0.55), (0.48, 0.52), (0.48, 0.52),
+        (0.42, 0.58), (0.5, 0.85), (0.08, 0.18), (0.008, 0.03),
+    ),
+    "canter": (
+        (0.32, 0.42), (-0.03, 0.03), (0.44, 0.52), (0.24, 0.32), (0.25, 0.33),
+        (0.4, 0.52), (0.6, 0.85), (0.1, 0.2), (0.015, 0.05),
+    ),
+    "gallop": (
+        (0.2, 0.3), (-0.03, 0.03), (0.55, 0.7), (0.12, 0.2), (0.12, 0.22),
+        (0.34, 0.45), (0.65, 0.9), (0.12, 0.22), (0.02, 0.06),
+    ),
 }
+# fmt: on
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +73,10 @@ def draw_pattern(rng: np.random.Generator, gait: str, withers_m: float) -> Patte
     """A random pattern of that gait for a dog of that height (m)."""
     duty, more, phase, hind, fore, stride, travel, lift, bounce = (float(rng.uniform(*r)) for r in _RANGES[gait])
     if gait == "canter":
-        phase = hind + float(rng.uniform(-0.02, 0.02)) - fore if rng.random() < 0.5 else phase
-    scaled = stride * (withers_m / 0.55) ** 0.5  # pendulum scaling of time with height (Hof 1996, from memory, not read)
+        phase = hind + float(rng.uniform(-0.02, 0.02))  # three beats: the near fore lands with the far hind
+    scaled = (
+        stride * (withers_m / 0.55) ** 0.5
+    )  # pendulum scaling of time with height (Hof 1996, from memory, not read)
     return Pattern(gait, duty, duty + more, phase, hind, fore, scaled, travel, lift, bounce)
 
 
@@ -75,7 +97,6 @@ class Movement:
     speed: float
     reach0: FloatArray
     drift: tuple[float, float]
-    sweep_scale: float = 1.0
 
     def trunk_x(self, t: float) -> float:
         """Place of the trunk along the belt at t (s), withers heights."""
@@ -105,7 +126,9 @@ class Movement:
         a = self._stance_x(p, k, self.liftoff_s[p][k])
         b = self._stance_x(p, k + 1, self.touchdown_s[p][k + 1])
         m = -self.speed * span * 0.6
-        return float(a * (2 * s**3 - 3 * s**2 + 1) + m * (s**3 - 2 * s**2 + s) + b * (3 * s**2 - 2 * s**3) + m * (s**3 - s**2))
+        return float(
+            a * (2 * s**3 - 3 * s**2 + 1) + m * (s**3 - 2 * s**2 + s) + b * (3 * s**2 - 2 * s**3) + m * (s**3 - s**2)
+        )
 
     def _height(self, t: float, s: float) -> float:
         return float(self.patterns[self.stride_at(t)].lift * np.sin(np.pi * s**0.85) ** 1.15)
@@ -126,8 +149,14 @@ def _half_way(a: Pattern, b: Pattern) -> Pattern:
     return replace(b, gait="change", **{n: (getattr(a, n) + getattr(b, n)) / 2 for n in names})
 
 
-def move(rng: np.random.Generator, plan: list[tuple[Pattern, int]], *, rest_x: FloatArray, spread: float = 0.012) -> Movement:
-    """The movement that follows ``plan`` (pattern, strides) after one lead-in stride; spread = SD of event times, share of the stride."""
+def move(
+    rng: np.random.Generator, plan: list[tuple[Pattern, int]], *, rest_x: FloatArray, spread: float = 0.012
+) -> Movement:
+    """The movement that follows ``plan`` (pattern, strides) after one lead-in stride.
+
+    rest_x  (4,) withers heights, where each paw stands under the resting dog
+    spread  SD of event times, share of the stride
+    """
     steps = _plan_steps(plan)
     steps = [steps[0], *steps, steps[-1], steps[-1]]
     lengths = np.array([p.stride_s for p in steps]) * (1 + spread * rng.standard_normal(len(steps)))
@@ -139,8 +168,9 @@ def move(rng: np.random.Generator, plan: list[tuple[Pattern, int]], *, rest_x: F
     return Movement(touch, lift, starts, tuple(steps), speed, rest_x + rng.uniform(-0.04, 0.03, 4).mean(), drift)
 
 
-def _events(rng: np.random.Generator, steps: list[Pattern], starts: FloatArray, lengths: FloatArray,
-            spread: float) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]]:
+def _events(
+    rng: np.random.Generator, steps: list[Pattern], starts: FloatArray, lengths: FloatArray, spread: float
+) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]]:
     phases = np.array([p.phases() for p in steps])
     duties = np.array([p.duties() for p in steps])
     jitter = spread * rng.standard_normal((len(steps), 4, 2))

@@ -55,7 +55,7 @@ def _apply(m: FloatArray, p: FloatArray) -> FloatArray:
 
 def _align(a: FloatArray, b: FloatArray, a2: FloatArray, b2: FloatArray) -> FloatArray:
     """(4, 4) that moves segment a->b onto a2->b2 by the smallest turn, keeping a on a2."""
-    u, v = (b - a) / np.linalg.norm(b - a), (b2 - a2) / max(np.linalg.norm(b2 - a2), 1e-9)
+    u, v = (b - a) / np.linalg.norm(b - a), (b2 - a2) / max(float(np.linalg.norm(b2 - a2)), 1e-9)
     w, c = np.cross(u, v), float(u @ v)
     k = np.array([[0, -w[2], w[1]], [w[2], 0, -w[0]], [-w[1], w[0], 0]])
     rot = np.eye(3) + k + k @ k / max(1 + c, 1e-3)
@@ -106,7 +106,8 @@ def _bend(a: FloatArray, end: FloatArray, upper: float, lower: float, side: floa
 
 def _limb(bones: FloatArray, s: Skeleton, p: int, state: tuple[float, float, float, bool], c: Carriage) -> FloatArray:
     """Pose one limb; returns the paw landmark as posed."""
-    rest, numbers = s.legs[p], LEGS[p]
+    rest = s.legs[p]
+    numbers: tuple[int, ...] = LEGS[p]
     x, high, share, down = state
     paw = np.array([x, s.foot[p, 1] + high, s.foot[p, 2] * (1 - c.toe_in)])
     root = THORAX if p < 2 else PELVIS
@@ -135,8 +136,13 @@ def _rotate(v: FloatArray, angle: float) -> FloatArray:
     return np.array([c * v[0] - s * v[1], s * v[0] + c * v[1], v[2]])
 
 
-def _hang(bones: FloatArray, chain: list[FloatArray], numbers: tuple[int, ...], aim: tuple[FloatArray, FloatArray, float],
-          foot: tuple[float, float, FloatArray]) -> FloatArray:
+def _hang(
+    bones: FloatArray,
+    chain: list[FloatArray],
+    numbers: tuple[int, ...],
+    aim: tuple[FloatArray, FloatArray, float],
+    foot: tuple[float, float, FloatArray],
+) -> FloatArray:
     top, fetlock, slope = aim
     tip, side, foot_rest = foot
     upper, lower, pastern = (float(np.linalg.norm(chain[i + 1] - chain[i])) for i in range(3))

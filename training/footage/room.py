@@ -52,8 +52,13 @@ class Room:
     blur: float
 
 
-def _box(middle: tuple[float, float, float], size: tuple[float, float, float], rng: np.random.Generator, material: int = PLAIN,
-         **more: float) -> Box:
+def _box(
+    middle: tuple[float, float, float],
+    size: tuple[float, float, float],
+    rng: np.random.Generator,
+    material: int = PLAIN,
+    **more: float,
+) -> Box:
     tint = any_colour(rng)
     other = np.clip(tint * rng.uniform(0.5, 1.6, 3), 0.004, 0.9)
     return Box(np.array(middle), np.array(size), tint, other, material, **more)
@@ -64,11 +69,28 @@ def _treadmill(rng: np.random.Generator, h: float, span: float) -> list[Box]:
     wide, long = rng.uniform(0.35, 0.8) * max(h, 0.3), span * rng.uniform(1.1, 1.8)
     deck = rng.uniform(0.08, 0.35)
     dark = np.full(3, rng.uniform(0.008, 0.08)) * rng.uniform(0.9, 1.1, 3) if rng.random() < 0.75 else any_colour(rng)
-    boxes = [Box(np.array([0, -0.02, 0]), np.array([long, 0.04, 2 * wide]), dark, np.clip(dark * rng.uniform(1.2, 3), 0, 0.9), BELT,
-                 float(rng.uniform(8, 30)), gloss=float(rng.uniform(0, 0.1)))]
+    boxes = [
+        Box(
+            np.array([0, -0.02, 0]),
+            np.array([long, 0.04, 2 * wide]),
+            dark,
+            np.clip(dark * rng.uniform(1.2, 3), 0, 0.9),
+            BELT,
+            float(rng.uniform(8, 30)),
+            gloss=float(rng.uniform(0, 0.1)),
+        )
+    ]
     for side in (-1, 1):
         boxes.append(_box((0, -deck / 2 + 0.0, side * (wide + 0.05)), (long, deck + rng.uniform(0.0, 0.04), 0.1), rng))
-    boxes.append(_box((0, -deck - 0.01, 0), (14, 0.02, 14), rng, int(rng.choice([PLAIN, PLANKS, BELT])), grain=float(rng.uniform(1, 12))))
+    boxes.append(
+        _box(
+            (0, -deck - 0.01, 0),
+            (14, 0.02, 14),
+            rng,
+            int(rng.choice([PLAIN, PLANKS, BELT])),
+            grain=float(rng.uniform(1, 12)),
+        )
+    )
     far, near = -(wide + rng.uniform(0.06, 0.2)), wide + rng.uniform(0.06, 0.2)
     boxes += _rails(rng, h, long, far, int(rng.integers(0, 4)))
     if rng.random() < 0.55:
@@ -81,7 +103,10 @@ def _treadmill(rng: np.random.Generator, h: float, span: float) -> list[Box]:
 def _rails(rng: np.random.Generator, h: float, long: float, z: float, posts: int) -> list[Box]:
     thick = rng.uniform(0.012, 0.05) * (0.5 + h)
     tall = h * rng.uniform(0.5, 1.8)
-    boxes = [_box((rng.uniform(-0.5, 0.5) * long, tall / 2, z), (thick, tall, thick), rng, tilt=float(rng.normal(0, 0.15))) for _ in range(posts)]
+    boxes = [
+        _box((rng.uniform(-0.5, 0.5) * long, tall / 2, z), (thick, tall, thick), rng, tilt=float(rng.normal(0, 0.15)))
+        for _ in range(posts)
+    ]
     for _ in range(int(rng.integers(0, 3))):
         boxes.append(_box((0, h * rng.uniform(0.1, 1.7), z), (long, thick * rng.uniform(0.5, 1), thick), rng))
     return boxes
@@ -90,8 +115,14 @@ def _rails(rng: np.random.Generator, h: float, long: float, z: float, posts: int
 def _outdoors(rng: np.random.Generator, h: float, span: float) -> list[Box]:
     green = np.array([rng.uniform(0.05, 0.25), rng.uniform(0.10, 0.30), rng.uniform(0.02, 0.10)])
     tint = green if rng.random() < 0.55 else any_colour(rng)
-    ground = Box(np.array([0, -0.02, 0]), np.array([40, 0.04, 40]), tint, np.clip(tint * rng.uniform(0.4, 1.7, 3), 0, 0.9),
-                 int(rng.choice([GRASS, GRASS, BELT, PLANKS, PLAIN])), float(rng.uniform(2, 40)))
+    ground = Box(
+        np.array([0, -0.02, 0]),
+        np.array([40, 0.04, 40]),
+        tint,
+        np.clip(tint * rng.uniform(0.4, 1.7, 3), 0, 0.9),
+        int(rng.choice([GRASS, GRASS, BELT, PLANKS, PLAIN])),
+        float(rng.uniform(2, 40)),
+    )
     boxes = [ground]
     if rng.random() < 0.5:
         boxes += _blades(rng, h, span, tint)
@@ -102,8 +133,16 @@ def _blades(rng: np.random.Generator, h: float, span: float, tint: FloatArray) -
     """Strips of grass before, under and behind the paws."""
     tall = h * rng.uniform(0.03, 0.22)
     pale = np.clip(tint * rng.uniform(0.7, 2.0, 3), 0, 0.9)
-    return [Box(np.array([0, tall / 2 - 0.005, z * h]), np.array([span * 4, tall * rng.uniform(0.6, 1.2), 0.002]), tint, pale, BLADES)
-            for z in np.linspace(-0.5, 0.7, 7) + rng.uniform(-0.06, 0.06, 7)]
+    return [
+        Box(
+            np.array([0, tall / 2 - 0.005, z * h]),
+            np.array([span * 4, tall * rng.uniform(0.6, 1.2), 0.002]),
+            tint,
+            pale,
+            BLADES,
+        )
+        for z in np.linspace(-0.5, 0.7, 7) + rng.uniform(-0.06, 0.06, 7)
+    ]
 
 
 def _clutter(rng: np.random.Generator, h: float, span: float) -> list[Box]:
@@ -111,15 +150,30 @@ def _clutter(rng: np.random.Generator, h: float, span: float) -> list[Box]:
     boxes = []
     for _ in range(int(rng.integers(0, 7))):
         size = rng.uniform(0.03, 1.2, 3) * (0.3 + h)
-        boxes.append(_box((rng.uniform(-1.6, 1.6) * span, size[1] / 2 - 0.1, -rng.uniform(0.7, 4.0)), tuple(size), rng,
-                          int(rng.choice([PLAIN, PLAIN, PLANKS, STRIPES, BELT])), grain=float(rng.uniform(3, 30)), turn=float(rng.uniform(-1, 1))))
+        boxes.append(
+            _box(
+                (rng.uniform(-1.6, 1.6) * span, size[1] / 2 - 0.1, -rng.uniform(0.7, 4.0)),
+                tuple(size),
+                rng,
+                int(rng.choice([PLAIN, PLAIN, PLANKS, STRIPES, BELT])),
+                grain=float(rng.uniform(3, 30)),
+                turn=float(rng.uniform(-1, 1)),
+            )
+        )
     if rng.random() < 0.22:
         boxes += _legs(rng, rng.uniform(-1.0, 1.0) * span, -rng.uniform(0.35, 1.2))
     if rng.random() < 0.05:
         boxes += _legs(rng, rng.choice([-1, 1]) * rng.uniform(0.55, 1.0) * span, rng.uniform(0.3, 0.6))
     if rng.random() < 0.14:
         wide = rng.uniform(0.02, 0.06) * (0.5 + h)
-        boxes.append(_box((rng.uniform(-0.6, 0.6) * span, h * 0.8, rng.uniform(0.35, 0.8)), (wide, h * 2.4, wide), rng, tilt=float(rng.normal(0, 0.3))))
+        boxes.append(
+            _box(
+                (rng.uniform(-0.6, 0.6) * span, h * 0.8, rng.uniform(0.35, 0.8)),
+                (wide, h * 2.4, wide),
+                rng,
+                tilt=float(rng.normal(0, 0.3)),
+            )
+        )
     return boxes
 
 
@@ -129,8 +183,19 @@ def _legs(rng: np.random.Generator, x: float, z: float) -> list[Box]:
     boxes = []
     for side in (-0.12, 0.14):
         at, tilt = x + side + rng.normal(0, 0.08), float(rng.normal(0, 0.15))
-        boxes.append(Box(np.array([at, 0.48, z + side]), np.array([0.15, 0.86, 0.16]), cloth, cloth * 0.8, PLAIN, 9.0, tilt=tilt))
-        boxes.append(Box(np.array([at + 0.05 + tilt * 0.4, 0.04, z + side]), np.array([0.28, 0.09, 0.11]), shoe, shoe * 0.8, PLAIN, 9.0))
+        boxes.append(
+            Box(np.array([at, 0.48, z + side]), np.array([0.15, 0.86, 0.16]), cloth, cloth * 0.8, PLAIN, 9.0, tilt=tilt)
+        )
+        boxes.append(
+            Box(
+                np.array([at + 0.05 + tilt * 0.4, 0.04, z + side]),
+                np.array([0.28, 0.09, 0.11]),
+                shoe,
+                shoe * 0.8,
+                PLAIN,
+                9.0,
+            )
+        )
     return boxes
 
 
@@ -146,7 +211,18 @@ def draw_room(rng: np.random.Generator, h: float, span: float, layers: int, belt
         way[2], sun = -abs(way[2]) - 0.5, sun * 1.4 + 0.6
     bright = 1.0 / (0.35 * sun.mean() + 0.8 * sky.mean() + 0.12)
     dark = rng.random() < 0.12
-    return Room(tuple(boxes), way / np.linalg.norm(way), sun, sky, sky * rng.uniform(0.15, 0.7), float(rng.uniform(0.4, 1.0)),
-                float(bright * rng.uniform(0.55, 1.7) * (0.35 if dark else 1.0)), float(rng.uniform(0.40, 0.58)),
-                np.clip(1 + 0.07 * rng.standard_normal(3), 0.75, 1.25), float(rng.uniform(0, 0.7)), float(max(0.0, rng.normal(-0.05, 0.1))),
-                int(rng.integers(layers)), float(rng.choice([0.0, 1.0, 2.0, 3.5])))
+    return Room(
+        tuple(boxes),
+        way / np.linalg.norm(way),
+        sun,
+        sky,
+        sky * rng.uniform(0.15, 0.7),
+        float(rng.uniform(0.4, 1.0)),
+        float(bright * rng.uniform(0.55, 1.7) * (0.35 if dark else 1.0)),
+        float(rng.uniform(0.40, 0.58)),
+        np.clip(1 + 0.07 * rng.standard_normal(3), 0.75, 1.25),
+        float(rng.uniform(0, 0.7)),
+        float(max(0.0, rng.normal(-0.05, 0.1))),
+        int(rng.integers(layers)),
+        float(rng.choice([0.0, 1.0, 2.0, 3.5])),
+    )

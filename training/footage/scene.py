@@ -56,11 +56,17 @@ def draw_carriage(rng: np.random.Generator) -> Carriage:
     """A random way for a dog to carry itself; every fourth head is low."""
     low = rng.random() < 0.28
     return Carriage(
-        crouch=float(rng.uniform(0.0, 0.06)), pitch=float(rng.normal(0, 0.03)),
+        crouch=float(rng.uniform(0.0, 0.06)),
+        pitch=float(rng.normal(0, 0.03)),
         neck_pitch=float(rng.uniform(-1.45, -0.6) if low else rng.uniform(-0.6, 0.35)),
-        neck_yaw=float(rng.normal(0, 0.22)), head_pitch=float(rng.uniform(-0.5, 0.45) + (0.3 if low else 0.0)), head_yaw=float(rng.normal(0, 0.35)),
-        tail_pitch=float(rng.uniform(-0.5, 0.55)), tail_yaw=float(rng.normal(0, 0.35)), arch=float(rng.normal(0, 0.03)),
-        fold=float(rng.uniform(0.6, 1.25)), toe_in=float(rng.uniform(-0.1, 0.55)),
+        neck_yaw=float(rng.normal(0, 0.22)),
+        head_pitch=float(rng.uniform(-0.5, 0.45) + (0.3 if low else 0.0)),
+        head_yaw=float(rng.normal(0, 0.35)),
+        tail_pitch=float(rng.uniform(-0.5, 0.55)),
+        tail_yaw=float(rng.normal(0, 0.35)),
+        arch=float(rng.normal(0, 0.03)),
+        fold=float(rng.uniform(0.6, 1.25)),
+        toe_in=float(rng.uniform(-0.1, 0.55)),
     )
 
 
@@ -69,12 +75,20 @@ def draw_movement(rng: np.random.Generator, dog: Dog) -> Movement:
     gait = str(rng.choice(GAITS, p=_GAIT_SHARE))
     pattern = draw_pattern(rng, gait, dog.skeleton.build.withers_m)
     if rng.random() < 0.12:  # standing about: slow, short, heavy on the ground
-        pattern = replace(draw_pattern(rng, "walk", dog.skeleton.build.withers_m), travel=float(rng.uniform(0.02, 0.3)), duty_hind=0.85,
-                          duty_fore=0.85, limb_phase=float(rng.random()), lift=0.04)
+        pattern = replace(
+            draw_pattern(rng, "walk", dog.skeleton.build.withers_m),
+            travel=float(rng.uniform(0.02, 0.3)),
+            duty_hind=0.85,
+            duty_fore=0.85,
+            limb_phase=float(rng.random()),
+            lift=0.04,
+        )
     return move(rng, [(pattern, 3)], rest_x=dog.skeleton.foot[:, 0], spread=0.02)
 
 
-def instants(dog: Dog, movement: Movement, carriage: Carriage, t: float, shutter_s: float, count: int) -> tuple[list[Pose], Pose]:
+def instants(
+    dog: Dog, movement: Movement, carriage: Carriage, t: float, shutter_s: float, count: int
+) -> tuple[list[Pose], Pose]:
     """Poses spread over the exposure, and the pose in its middle."""
     middle = pose_at(dog.skeleton, dog.skin, movement, carriage, t)
     if count == 1:

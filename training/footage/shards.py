@@ -13,7 +13,9 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
+from pose.tracks import BoolArray, FloatArray
 from training.augment import degrade
 from training.footage.backdrop import make_backdrops
 from training.footage.scene import Dog, Shot, draw_place, make_dog, shoot
@@ -25,6 +27,10 @@ UNSEEN_EVERY = 20
 _WIDE = 0.18
 _EMPTY = 0.04
 _BYSTANDER = 0.07
+
+
+#: A picture with its truth, whether the dog is in it, whether it was mirrored, the dog's number, the packed picture.
+Row = tuple[Shot, bool, bool, int, NDArray[np.uint8]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +68,7 @@ def _draw_shard(settings: ShardSettings, number: int, folder: str) -> int:
     last = min(first + settings.dogs_per_shard, settings.first_dog + settings.dogs)
     rng = np.random.default_rng((settings.seed, number))
     studio = _studio(settings, number)
-    rows: list[tuple[Shot, bool, bool, int, np.ndarray]] = []
+    rows: list[Row] = []
     other = make_dog(studio, last)
     for dog_number in range(first, last):
         dog = make_dog(studio, dog_number)
@@ -72,28 +78,22 @@ def _draw_shard(settings: ShardSettings, number: int, folder: str) -> int:
             rows.append((shot, present, left, dog_number, _pack(shot, left, rng)))
         other.figure.release()
         other = dog
+    studio.ctx.release()
     _write(Path(folder), number, rows)
     return len(rows)
 
 
-_STUDIO: dict[int, Studio] = {}
-
-
 def _studio(settings: ShardSettings, number: int) -> Studio:
-    """One studio a process; its backdrops are changed with every shard."""
-    for old in _STUDIO.values():
-        old.ctx.release()
-    _STUDIO.clear()
-    _STUDIO[number] = Studio(SIZE, make_backdrops(np.random.default_rng((settings.seed, 77, number)), settings.backdrops))
-    return _STUDIO[number]
+    """A studio with backdrops of its own for every shard."""
+    return Studio(SIZE, make_backdrops(np.random.default_rng((settings.seed, 77, number)), settings.backdrops))
 
 
-def _pack(shot: Shot, left: bool, rng: np.random.Generator) -> np.ndarray:
+def _pack(shot: Shot, left: bool, rng: np.random.Generator) -> NDArray[np.uint8]:
     rgb = shot.rgb[:, ::-1] if left else shot.rgb
     return np.asarray(cv2.cvtColor(degrade(np.ascontiguousarray(rgb), rng), cv2.COLOR_RGB2YUV_I420))
 
 
-def _truth(shot: Shot, present: bool, left: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _truth(shot: Shot, present: bool, left: bool) -> tuple[FloatArray, BoolArray, FloatArray]:
     """xy, hidden and box after mirroring; nothing where the dog is not in the picture."""
     xy, box = shot.xy.copy(), shot.box.copy()
     if left:
@@ -106,16 +106,29 @@ def _truth(shot: Shot, present: bool, left: bool) -> tuple[np.ndarray, np.ndarra
     return xy, shot.hidden & ~outside, box
 
 
-def _write(folder: Path, number: int, rows: list) -> None:
+def _write(folder: Path, number: int, rows: list[Row]) -> None:
     truth = [_truth(shot, present, left) for shot, present, left, _, _ in rows]
     dogs = np.array([-1 if np.isnan(t[2]).any() else row[3] for t, row in zip(truth, rows, strict=True)], np.int32)
     unseen = np.array([is_unseen(row[3]) for row in rows])
     np.save(folder / f"shard-{number:05d}.i420.npy", np.stack([row[4] for row in rows]))
-    np.savez(folder / f"shard-{number:05d}.npz", xy=np.stack([t[0] for t in truth]).astype(np.float32), hidden=np.stack([t[1] for t in truth]),
-             box=np.stack([t[2] for t in truth]).astype(np.float32), facing_right=np.array([not row[2] for row in rows]), dog=dogs, unseen=unseen)
+    np.savez(
+        folder / f"shard-{number:05d}.npz",
+        xy=np.stack([t[0] for t in truth]).astype(np.float32),
+        hidden=np.stack([t[1] for t in truth]),
+        box=np.stack([t[2] for t in truth]).astype(np.float32),
+        facing_right=np.array([not row[2] for row in rows]),
+        dog=dogs,
+        unseen=unseen,
+    )
 
 
-def draw_shards(settings: ShardSettings, folder: Path, progress: Callable[[int, int], None] | None = None, *, stop_after_s: float = 1e9) -> int:
+def draw_shards(
+    settings: ShardSettings,
+    folder: Path,
+    progress: Callable[[int, int], None] | None = None,
+    *,
+    stop_after_s: float = 1e9,
+) -> int:
     """Draw all shards into ``folder``; returns the number of pictures. progress(done, all) in shards.
 
     After ``stop_after_s`` no new shard is begun: a machine lent for a while draws what it can.
@@ -140,14 +153,20 @@ def draw_shards(settings: ShardSettings, folder: Path, progress: Callable[[int, 
 
 
 def main() -> None:
-    """``python -m training.footage.shards FOLDER DOGS PICTURES PROCESSES [SEED [SECONDS]]``: the drawing half of a training run."""
+    """``python -m training.footage.shards FOLDER DOGS PICTURES PROCESSES [SEED [SECONDS]]``: training footage."""
     import sys
 
     folder, dogs, pictures, processes, *seed = sys.argv[1:]
-    settings = ShardSettings(dogs=int(dogs), pictures=int(pictures), processes=int(processes), seed=int(seed[0]) if seed else 1)
+    settings = ShardSettings(
+        dogs=int(dogs), pictures=int(pictures), processes=int(processes), seed=int(seed[0]) if seed else 1
+    )
     limit = float(seed[1]) if len(seed) > 1 else 1e9
     start = time.monotonic()
-    total = draw_shards(settings, Path(folder), lambda a, b: sys.stdout.write(f"shard {a} of {b}, {time.monotonic() - start:.0f} s\n"), stop_after_s=limit)
+
+    def show(done: int, count: int) -> None:
+        sys.stdout.write(f"shard {done} of {count}, {time.monotonic() - start:.0f} s\n")
+
+    total = draw_shards(settings, Path(folder), show, stop_after_s=limit)
     sys.stdout.write(f"{total} pictures, {total / (time.monotonic() - start):.0f} a second\n")
 
 

@@ -46,25 +46,34 @@ def _trunk(b: Build, withers_x: float, croup_x: float, hip_x: float) -> FloatArr
     loin = 0.45 * withers_x + 0.55 * croup_x
     mid = 0.75 * withers_x + 0.25 * croup_x
     pelvis = b.width * 0.82
-    return np.array([
-        (-half - 0.02, b.croup - b.rump_fall - 0.10, b.croup - b.rump_fall - 0.14, 0.015),
-        (-half + 0.03, b.croup - b.rump_fall * 0.75, b.croup - 0.40, pelvis * 0.7),
-        (hip_x - 0.02, b.croup - b.rump_fall * 0.28, b.croup - 0.45, pelvis),
-        (croup_x + 0.02, b.croup, floor + b.tuck + 0.02, pelvis),
-        (loin, (b.croup + 1) / 2 + b.dip * 0.6, floor + b.tuck, b.width * 0.78),
-        (mid, 0.985 + b.dip, floor + b.tuck * 0.35, b.width),
-        (withers_x, 1.0, floor, b.width),
-        (withers_x + 0.15, 0.92, floor + 0.0, b.width * 0.95),
-        (half + 0.01, 0.78, floor + 0.13, b.width * 0.62),
-        (half + 0.06, 0.70, 0.66, 0.015),
-    ])
+    return np.array(
+        [
+            (-half - 0.02, b.croup - b.rump_fall - 0.10, b.croup - b.rump_fall - 0.14, 0.015),
+            (-half + 0.03, b.croup - b.rump_fall * 0.75, b.croup - 0.40, pelvis * 0.7),
+            (hip_x - 0.02, b.croup - b.rump_fall * 0.28, b.croup - 0.45, pelvis),
+            (croup_x + 0.02, b.croup, floor + b.tuck + 0.02, pelvis),
+            (loin, (b.croup + 1) / 2 + b.dip * 0.6, floor + b.tuck, b.width * 0.78),
+            (mid, 0.985 + b.dip, floor + b.tuck * 0.35, b.width),
+            (withers_x, 1.0, floor, b.width),
+            (withers_x + 0.15, 0.92, floor + 0.0, b.width * 0.95),
+            (half + 0.01, 0.78, floor + 0.13, b.width * 0.62),
+            (half + 0.06, 0.70, 0.66, 0.015),
+        ]
+    )
 
 
 def _fore(b: Build, x: float, z: float) -> FloatArray:
     e = b.elbow
     top = (x - 0.015, 0.94, z * 0.55)
-    return np.array([top, (x + 0.115, e + 0.17 + 0.1 * (1 - e - 0.5), z * 0.9), (x - 0.02, e, z),
-                     (x + 0.005, 0.36 * e, z), (x + 0.022, 0.040 + b.paw * 0.35, z)])
+    return np.array(
+        [
+            top,
+            (x + 0.115, e + 0.17 + 0.1 * (1 - e - 0.5), z * 0.9),
+            (x - 0.02, e, z),
+            (x + 0.005, 0.36 * e, z),
+            (x + 0.022, 0.040 + b.paw * 0.35, z),
+        ]
+    )
 
 
 def _hind(b: Build, x: float, z: float) -> FloatArray:
@@ -81,7 +90,9 @@ def _neck(b: Build, withers_x: float) -> FloatArray:
 
 
 def _tail(b: Build, root: FloatArray) -> FloatArray:
-    pitch = {"down": (-1.3, 0.1), "sabre": (-0.7, 0.35), "up": (0.7, 0.2), "curled": (1.0, 0.75), "docked": (0.3, 0.1)}[b.tail_shape]
+    pitch = {"down": (-1.3, 0.1), "sabre": (-0.7, 0.35), "up": (0.7, 0.2), "curled": (1.0, 0.75), "docked": (0.3, 0.1)}[
+        b.tail_shape
+    ]
     joints, angle = [root], pitch[0]
     for _ in range(4):
         joints.append(joints[-1] + b.tail / 4 * np.array([-np.cos(angle), np.sin(angle), 0.0]))

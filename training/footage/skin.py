@@ -1,8 +1,10 @@
 """Skin: one smooth closed surface over the skeleton (a smooth union of rounded shapes), with weights per bone."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from skimage.measure import marching_cubes
 
 from pose.tracks import BoolArray, FloatArray
@@ -33,13 +35,13 @@ class Skin:
 
     xyz, normal (V, 3); faces (F, 3) int; bone (V, 4) int; weight (V, 4) rows sum to 1;
     part (V,) 0 trunk, 1 leg, 2 head, 3 tail, 4 neck; hair (V,) factor on the coat's length;
-    marks (6,) int: the vertex nearest to each landmark (paws are read off the foot bone instead)
+    withers, croup: the vertices of the two topline landmarks (paws are read off the foot bones instead)
     """
 
     xyz: FloatArray
     normal: FloatArray
-    faces: np.ndarray
-    bone: np.ndarray
+    faces: NDArray[np.int32]
+    bone: NDArray[np.int64]
     weight: FloatArray
     part: FloatArray
     hair: FloatArray
@@ -54,8 +56,9 @@ def _leg_blobs(s: Skeleton, p: int) -> list[Blob]:
         radii = [(0.050 * g, 0.085 * g), (0.080 * g, 0.052 * g), (0.048 * g, 0.030 * g), (0.031 * g, 0.028 * g)]
     else:
         radii = [(0.105 * g, 0.075 * g), (0.066 * g, 0.030 * g), (0.029 * g, 0.027 * g)]
-    blobs = [Blob(joints[i], joints[i + 1], *r, bone=bones[i], soft=0.05 if i < 2 else 0.015)
-             for i, r in enumerate(radii)]
+    blobs = [
+        Blob(joints[i], joints[i + 1], *r, bone=bones[i], soft=0.05 if i < 2 else 0.015) for i, r in enumerate(radii)
+    ]
     if p >= 2:
         blobs.append(Blob(joints[2] + (-0.012, 0.02, 0), joints[2], 0.022 * g, 0.024 * g, bones[2], 0.015))
     toe = s.foot[p] + (paw * 0.35, paw * 0.50, 0)
@@ -65,23 +68,31 @@ def _leg_blobs(s: Skeleton, p: int) -> list[Blob]:
 
 def _head_blobs(s: Skeleton) -> list[Blob]:
     b, (base, poll, nose) = s.build, s.neck
-    skull = poll + (b.skull * 0.35, b.skull * 0.1, 0)
+    skull = poll + np.array([b.skull * 0.35, b.skull * 0.1, 0])
     ahead = (nose - poll) / np.linalg.norm(nose - poll)
     blobs = [
         Blob(base - (0.10, 0.03, 0), base + 0.35 * (poll - base), b.neck_girth * 1.45, b.neck_girth * 1.1, NECK, 0.09),
         Blob(base + 0.2 * (poll - base), poll, b.neck_girth * 1.12, b.neck_girth * 0.88, NECK, 0.05),
         Blob(skull, skull + ahead * b.skull * 0.3, b.skull, b.skull * 0.92, HEAD, 0.04),
-        Blob(skull + ahead * b.skull * 0.6 - (0, b.skull * 0.25, 0), nose - (0, b.skull * 0.25, 0),
-             b.muzzle_girth * 1.25, b.muzzle_girth * 0.85, HEAD, 0.03),
+        Blob(
+            skull + ahead * b.skull * 0.6 - (0, b.skull * 0.25, 0),
+            nose - (0, b.skull * 0.25, 0),
+            b.muzzle_girth * 1.25,
+            b.muzzle_girth * 0.85,
+            HEAD,
+            0.03,
+        ),
     ]
-    return blobs + [_ear(b, skull, side) for side in (1.0, -1.0)]
+    return [*blobs, *(_ear(b, skull, side) for side in (1.0, -1.0))]
 
 
 def _ear(b: Build, skull: FloatArray, side: float) -> Blob:
-    root = skull + (-b.skull * 0.25, b.skull * 0.65, side * b.skull * 0.6)
+    root = skull + np.array([-b.skull * 0.25, b.skull * 0.65, side * b.skull * 0.6])
     ways = {"pricked": (-0.25, 1.0, 0.35), "hanging": (-0.15, -1.0, 0.45), "folded": (0.6, 0.25, 0.7)}
     way = np.array(ways[b.ear_shape]) * (1, 1, side)
-    return Blob(root, root + b.ear * way, b.ear * 0.38, b.ear * (0.12 if b.ear_shape == "pricked" else 0.32), HEAD, 0.012, 1.9)
+    return Blob(
+        root, root + b.ear * way, b.ear * 0.38, b.ear * (0.12 if b.ear_shape == "pricked" else 0.32), HEAD, 0.012, 1.9
+    )
 
 
 def _blobs(s: Skeleton) -> list[Blob]:
@@ -100,7 +111,8 @@ def _distance(xyz: FloatArray, blob: Blob) -> FloatArray:
     a, span = blob.a * scale, (blob.b - blob.a) * scale
     rel = xyz * scale - a
     along = np.clip(rel @ span / max(span @ span, 1e-9), 0.0, 1.0)
-    return np.linalg.norm(rel - along[..., None] * span, axis=-1) - (blob.ra + along * (blob.rb - blob.ra))
+    away = np.linalg.norm(rel - along[..., None] * span, axis=-1)
+    return np.asarray(away - (blob.ra + along * (blob.rb - blob.ra)))
 
 
 def _trunk_distance(s: Skeleton, xyz: FloatArray) -> FloatArray:
@@ -110,7 +122,7 @@ def _trunk_distance(s: Skeleton, xyz: FloatArray) -> FloatArray:
     rise = (xyz[..., 1] - (top + low) / 2) / tall
     span = np.maximum(wide * (1.0 - 0.12 * rise), 0.008)
     reach = np.sqrt(rise**2 + (xyz[..., 2] / span) ** 2) - 1.0
-    return np.maximum(reach * np.minimum(tall, span), over)
+    return np.asarray(np.maximum(reach * np.minimum(tall, span), over))
 
 
 def _join(a: FloatArray, b: FloatArray, soft: float) -> FloatArray:
@@ -163,7 +175,7 @@ def _weights(s: Skeleton, blobs: list[Blob], xyz: FloatArray) -> FloatArray:
     return weight
 
 
-def _hair(xyz: FloatArray, normal: FloatArray, main: np.ndarray) -> FloatArray:
+def _hair(xyz: FloatArray, normal: FloatArray, main: NDArray[np.int64]) -> FloatArray:
     """(V,) factor on the coat's length: fringes below the tail, belly and behind the legs; short on face and feet."""
     under, back = np.clip(-normal[:, 1], 0, 1), np.clip(-normal[:, 0], 0, 1)
     factor = 1.0 + 0.5 * under
@@ -176,20 +188,37 @@ def _hair(xyz: FloatArray, normal: FloatArray, main: np.ndarray) -> FloatArray:
     return factor
 
 
+def _surface(field: FloatArray, axes: list[FloatArray]) -> tuple[FloatArray, NDArray[np.int32], FloatArray]:
+    """Corners (V, 3), triangles (F, 3) and outward normals (V, 3) of the surface where ``field`` (X, Y, Z) is 0."""
+    found: Any = marching_cubes(field, 0.0, spacing=(_VOXEL,) * 3, gradient_direction="descent")  # type: ignore[no-untyped-call]
+    xyz, faces, normal, _ = found
+    return xyz + [a[0] for a in axes], faces, -normal  # outward: away from where the field is negative
+
+
 def build_skin(s: Skeleton) -> Skin:
     """The surface of that dog; takes about 0.3 s."""
     blobs = _blobs(s)
     axes = _axes(s, blobs)
-    xyz, faces, normal, _ = marching_cubes(_field(s, blobs, axes), 0.0, spacing=(_VOXEL,) * 3, gradient_direction="descent")
-    xyz, normal = xyz + [a[0] for a in axes], -normal  # outward: away from where the field is negative
+    xyz, faces, normal = _surface(_field(s, blobs, axes), axes)
     weight = _weights(s, blobs, xyz)
     bone = np.argsort(-weight, axis=1)[:, :4]
     top = np.take_along_axis(weight, bone, axis=1)
     main = bone[:, 0]
-    part = np.select([np.isin(main, np.concatenate(LEGS)), main == HEAD, np.isin(main, TAIL), main == NECK], [1, 2, 3, 4], 0)
+    part = np.select(
+        [np.isin(main, np.concatenate(LEGS)), main == HEAD, np.isin(main, TAIL), main == NECK], [1, 2, 3, 4], 0
+    )
     back = (part != 2) & (part != 3)
-    return Skin(xyz, normal, faces, bone, top / top.sum(axis=1, keepdims=True), part.astype(float),
-                _hair(xyz, normal, main), _on_back(xyz, back, s.withers_x), _on_back(xyz, back, s.croup_x))
+    return Skin(
+        xyz,
+        normal,
+        faces,
+        bone,
+        top / top.sum(axis=1, keepdims=True),
+        part.astype(float),
+        _hair(xyz, normal, main),
+        _on_back(xyz, back, s.withers_x),
+        _on_back(xyz, back, s.croup_x),
+    )
 
 
 def _on_back(xyz: FloatArray, back: BoolArray, x: float) -> int:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from importlib import resources
-from typing import Any
+from typing import Any, Final
 
 import moderngl
 import numpy as np
@@ -13,11 +13,15 @@ from training.errors import DrawError
 from training.footage.camera import Camera, look_at, orthographic
 from training.footage.look import Look
 from training.footage.room import BACKDROP, BLADES, Box, Room
-from training.footage.skeleton import HEAD, Skeleton
+from training.footage.skeleton import Skeleton
 from training.footage.skin import Skin
 
 _SHADOW_PX = 768
 _HIDDEN = 0.10  # a point counts as covered when something stands this share of withers height before it
+
+
+#: Mesa and the makers of graphics cards install these two names; those without a number come with developer packages.
+_DRIVER: Final[dict[str, Any]] = {"backend": "egl", "libgl": "libGL.so.1", "libegl": "libEGL.so.1"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +41,12 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Actor:
-    """A figure with its look, its bones (27, 4, 4) at each instant of the exposure, its size (m a withers height) and place (3,) m."""
+    """A figure in a picture.
+
+    instants  bones (27, 4, 4) at each instant of the exposure
+    size_m    m, its withers height
+    place     (3,) m
+    """
 
     figure: Figure
     look: Look
@@ -70,9 +79,11 @@ class Studio:
 
     def __init__(self, size: tuple[int, int], backdrops: NDArray[np.uint8]) -> None:
         try:
-            self.ctx = moderngl.create_context(standalone=True, backend="egl", libgl="libGL.so.1", libegl="libEGL.so.1")
+            self.ctx = moderngl.create_context(standalone=True, **_DRIVER)
         except Exception as error:  # moderngl raises bare Exception for a missing driver
-            raise DrawError(f"no OpenGL through EGL here ({error}); install it (Debian: libegl1 libgl1-mesa-dri) and try again.") from error
+            raise DrawError(
+                f"No OpenGL through EGL here ({error}). Install it (Debian: libegl1 libgl1-mesa-dri) and try again."
+            ) from error
         self.size = size
         self._programs()
         self._targets()
@@ -92,7 +103,9 @@ class Studio:
         self.develop = make(vertex_shader=_text("quad.vert.glsl"), fragment_shader=_text("develop.frag.glsl"))
         self.seen = make(vertex_shader=_text("seen.vert.glsl"), fragment_shader=_text("seen.frag.glsl"))
         quad = self.ctx.buffer(np.array([-1, -1, 1, -1, -1, 1, 1, 1], np.float32).tobytes())
-        self.gather_quad, self.develop_quad = (self.ctx.vertex_array(p, [(quad, "2f", "pos")]) for p in (self.gather, self.develop))
+        self.gather_quad, self.develop_quad = (
+            self.ctx.vertex_array(p, [(quad, "2f", "pos")]) for p in (self.gather, self.develop)
+        )
         self.mark_buffer = self.ctx.buffer(reserve=6 * 12)
         self.mark_points = self.ctx.vertex_array(self.seen, [(self.mark_buffer, "3f", "mark")])
         cube = self.ctx.buffer(_cube().astype(np.float32).tobytes())
@@ -114,13 +127,24 @@ class Studio:
 
     def load(self, skeleton: Skeleton, skin: Skin) -> Figure:
         """Put a dog's surface on the card."""
-        rows = np.concatenate([skin.xyz, skin.normal, skin.bone, skin.weight, skin.part[:, None], skin.hair[:, None]], axis=1)
-        data, index = self.ctx.buffer(rows.astype(np.float32).tobytes()), self.ctx.buffer(skin.faces.astype(np.uint32).tobytes())
-        seen = self.ctx.vertex_array(self.dog, [(data, "3f 3f 4f 4f 1f 1f", "pos", "nrm", "bone", "weight", "part", "hair")], index)
-        shadow = self.ctx.vertex_array(self.dog_shadow, [(data, "3f 3f 4f 4f 4x 1f", "pos", "nrm", "bone", "weight", "hair")], index)
+        rows = np.concatenate(
+            [skin.xyz, skin.normal, skin.bone, skin.weight, skin.part[:, None], skin.hair[:, None]], axis=1
+        )
+        data, index = (
+            self.ctx.buffer(rows.astype(np.float32).tobytes()),
+            self.ctx.buffer(skin.faces.astype(np.uint32).tobytes()),
+        )
+        seen = self.ctx.vertex_array(
+            self.dog, [(data, "3f 3f 4f 4f 1f 1f", "pos", "nrm", "bone", "weight", "part", "hair")], index
+        )
+        shadow = self.ctx.vertex_array(
+            self.dog_shadow, [(data, "3f 3f 4f 4f 4x 1f", "pos", "nrm", "bone", "weight", "hair")], index
+        )
         return Figure(skeleton, seen, shadow, (data, index))
 
-    def shoot(self, actors: list[Actor], room: Room, camera: Camera, marks_m: FloatArray, *, scroll_m: float = 0.0) -> tuple[NDArray[np.uint8], FloatArray]:
+    def shoot(
+        self, actors: list[Actor], room: Room, camera: Camera, marks_m: FloatArray, *, scroll_m: float = 0.0
+    ) -> tuple[NDArray[np.uint8], FloatArray]:
         """(H, W, 3) uint8 RGB picture and (6,) share of each landmark of the first actor that something covers."""
         self._light(room, camera, actors[0])
         count = len(actors[0].instants)
@@ -134,13 +158,23 @@ class Studio:
 
     def _light(self, room: Room, camera: Camera, subject: Actor) -> None:
         reach = subject.size_m * (subject.figure.skeleton.build.length + 1.2)
-        middle = subject.place + (0, 0.5 * subject.size_m, 0)
+        middle = subject.place + np.array([0, 0.5 * subject.size_m, 0])
         sun = orthographic(reach, reach * 8) @ look_at(middle + room.sun_way * reach * 4, middle, 0.0)
         self.sun = sun
         self.shadow_map.use(0)
         for program in (self.dog, self.room):
-            _put(program, sun_way=room.sun_way, sun_colour=room.sun_colour, sky_colour=room.sky_colour, ground_colour=room.ground_colour,
-                 shadow_map=0, backdrops=1, shadow_vp=_matrix(sun), shadow_depth=room.shadow_depth, eye=camera.eye)
+            _put(
+                program,
+                sun_way=room.sun_way,
+                sun_colour=room.sun_colour,
+                sky_colour=room.sky_colour,
+                ground_colour=room.ground_colour,
+                shadow_map=0,
+                backdrops=1,
+                shadow_vp=_matrix(sun),
+                shadow_depth=room.shadow_depth,
+                eye=camera.eye,
+            )
 
     def _shadow(self, actors: list[Actor], room: Room, i: int) -> None:
         self.shadow_target.use()
@@ -161,7 +195,7 @@ class Studio:
 
     def _scene(self, actors: list[Actor], room: Room, camera: Camera, i: int, scroll_m: float) -> None:
         self.scene_target.use()
-        self.scene_target.clear(*room.sky_colour, depth=1.0)
+        self.scene_target.clear(color=(*room.sky_colour, 0.0), depth=1.0)
         self.ctx.enable_only(moderngl.DEPTH_TEST)
         self._boxes(room, camera, scroll_m)
         for actor in actors:
@@ -170,21 +204,54 @@ class Studio:
             actor.figure.seen.render(instances=actor.look.shells)
 
     def _boxes(self, room: Room, camera: Camera, scroll_m: float) -> None:
-        _put(self.room, vp=_matrix(camera.view_projection), blur=room.blur, layer=float(room.layer), shade=1.0 / room.exposure * 0.55, seed=1.0)
+        _put(
+            self.room,
+            vp=_matrix(camera.view_projection),
+            blur=room.blur,
+            layer=float(room.layer),
+            shade=1.0 / room.exposure * 0.55,
+            seed=1.0,
+        )
         for number, box in enumerate((*room.boxes, _hanging(camera))):
             moves = scroll_m if number == 0 else 0.0
-            _put(self.room, model=_matrix(box.model()), tint=box.tint, tint2=box.tint2, material=int(box.material), grain=box.grain,
-                 scroll=moves, seed=float(number) * 3.7, gloss=box.gloss)
+            _put(
+                self.room,
+                model=_matrix(box.model()),
+                tint=box.tint,
+                tint2=box.tint2,
+                material=int(box.material),
+                grain=box.grain,
+                scroll=moves,
+                seed=float(number) * 3.7,
+                gloss=box.gloss,
+            )
             self.cube.render()
 
     def _dress(self, actor: Actor) -> None:
         look, s = actor.look, actor.figure.skeleton
         nose = s.neck[2] - (0, s.build.skull * 0.2, 0)
         eyes = s.neck[1] + (s.build.skull * 0.95, s.build.skull * 0.35, 0)
-        _put(self.dog, coat=look.coat, pattern=look.pattern, thresholds=look.thresholds, gloss=look.gloss, bands=look.bands, seed=look.seed,
-             band_colour=look.band_colour, band_part=look.band_part, face=np.array([nose, eyes, s.tail[-1]]), skull=s.build.skull,
-             hair_scale=1.0, curl=look.curl, boot=look.boot, boot_colour=look.boot_colour, clipped=look.clipped,
-             hair_length=look.hair, shells=float(look.shells), droop=look.droop)
+        _put(
+            self.dog,
+            coat=look.coat,
+            pattern=look.pattern,
+            thresholds=look.thresholds,
+            gloss=look.gloss,
+            bands=look.bands,
+            seed=look.seed,
+            band_colour=look.band_colour,
+            band_part=look.band_part,
+            face=np.array([nose, eyes, s.tail[-1]]),
+            skull=s.build.skull,
+            hair_scale=1.0,
+            curl=look.curl,
+            boot=look.boot,
+            boot_colour=look.boot_colour,
+            clipped=look.clipped,
+            hair_length=look.hair,
+            shells=float(look.shells),
+            droop=look.droop,
+        )
 
     def _expose(self, share: float) -> None:
         self.exposure_target.use()
@@ -199,7 +266,14 @@ class Studio:
         self.mark_target.use()
         self.ctx.enable_only(moderngl.PROGRAM_POINT_SIZE)
         self.depth.use(3)
-        _put(self.seen, vp=_matrix(camera.view_projection), depth=3, planes=camera.planes, tolerance=_HIDDEN * subject.size_m, radius=0.006)
+        _put(
+            self.seen,
+            vp=_matrix(camera.view_projection),
+            depth=3,
+            planes=camera.planes,
+            tolerance=_HIDDEN * subject.size_m,
+            radius=0.006,
+        )
         self.mark_points.render(moderngl.POINTS, vertices=6)
         return np.frombuffer(self.mark_target.read(components=1, dtype="f4"), np.float32).astype(float)
 
@@ -207,7 +281,15 @@ class Studio:
         self.out_target.use()
         self.ctx.enable_only(moderngl.NOTHING)
         self.exposure.use(2)
-        _put(self.develop, picture=2, exposure=room.exposure, gamma=room.gamma, tone=room.tone, vignette=room.vignette, haze=room.haze)
+        _put(
+            self.develop,
+            picture=2,
+            exposure=room.exposure,
+            gamma=room.gamma,
+            tone=room.tone,
+            vignette=room.vignette,
+            haze=room.haze,
+        )
         self.develop_quad.render(moderngl.TRIANGLE_STRIP)
         data = self.out_target.read(components=3, alignment=1)
         return np.frombuffer(data, np.uint8).reshape(self.size[1], self.size[0], 3)
@@ -226,6 +308,8 @@ def _cube() -> FloatArray:
         for side in (-0.5, 0.5):
             u, v = np.eye(3)[(axis + 1) % 3], np.eye(3)[(axis + 2) % 3]
             n = np.eye(3)[axis] * side * 2
-            corner = [n * 0.5 + (a * u + b * v) * 0.5 for a, b in ((-1, -1), (1, -1), (1, 1), (-1, -1), (1, 1), (-1, 1))]
+            corner = [
+                n * 0.5 + (a * u + b * v) * 0.5 for a, b in ((-1, -1), (1, -1), (1, 1), (-1, -1), (1, 1), (-1, 1))
+            ]
             rows += [np.concatenate([c, n]) for c in corner]
     return np.array(rows)

@@ -1,0 +1,54 @@
+"""The demo clips, read by the shipped network, against their exact truth: the whole line, from film to gait name.
+
+Goals of the product: within 5 % of withers-croup length >= 0.90; touchdown and lift-off, median error <= one frame at
+60 frames per second; names right >= 95 % of those given, given >= 90 %. The demo dogs are in no training picture.
+"""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from gait.cli import main
+from training.endtoend import compare, summary
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+CLIPS = sorted(SAMPLES.glob("*.mp4"))
+FRAME_MS = 1000 / 60
+MEGABYTE = 1_000_000
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("demo")
+    run = CliRunner().invoke(main, ["read", *map(str, CLIPS), "-o", str(out), "--no-film"])
+    assert run.exit_code == 0, run.output
+    return out
+
+
+def test_there_are_five_clips_of_at_most_three_megabytes_each() -> None:
+    assert len(CLIPS) >= 5
+    assert max(clip.stat().st_size for clip in CLIPS) <= 3 * MEGABYTE
+
+
+@pytest.mark.slow
+def test_the_whole_line_reaches_its_goals_on_the_demo_clips(results: Path) -> None:
+    whole = summary([compare(results / clip.stem, SAMPLES) for clip in CLIPS])
+    assert whole["pck_5_percent"] >= 0.90
+    assert whole["event_median_ms"] <= FRAME_MS
+    assert whole["name_right"] >= 0.95
+    assert whole["name_given"] >= 0.90
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("clip", CLIPS, ids=lambda clip: clip.stem)
+def test_each_clip_keeps_near_and_far_apart(results: Path, clip: Path) -> None:
+    assert compare(results / clip.stem, SAMPLES).exchanged.max() <= 0.05
+
+
+@pytest.mark.slow
+def test_the_pace_that_becomes_a_trot_is_told_as_two_runs(results: Path) -> None:
+    import json
+
+    runs = json.loads((results / "pilot_pace_to_trot" / "record.json").read_text())["runs"]
+    assert [run["gait"] for run in runs] == ["pace", "trot"]

@@ -1,0 +1,56 @@
+"""Plans of clips for judging the whole line: dogs, gaits and rooms that no training picture shows.
+
+``python -m training.footage.unseen COUNT FOLDER`` draws that many clips with their truth.
+"""
+
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from training.footage.build import KINDS
+from training.footage.clips import draw_clip
+from training.footage.plan import ClipPlan
+
+#: Identities of training dogs come from another stream of random numbers; these dogs are shared with no shard.
+_FIRST_IDENTITY = 1000
+_GAITS = ("walk", "trot", "walk", "trot", "pace", "amble")
+_SECONDS = {"walk": 4.5, "amble": 4.0, "pace": 3.5, "trot": 3.5}
+
+
+def unseen_plan(number: int) -> ClipPlan:
+    """Clip ``number``: any build and coat, walk to pace, 60 frames a second, both ways, to 12 degrees off square."""
+    rng = np.random.default_rng((8200, number))
+    gait = _GAITS[number % len(_GAITS)]
+    return ClipPlan(
+        name=f"unseen_{number:03d}_{gait}",
+        dog=f"unseen {number}",
+        gaits=({"gait": gait, "strides": 30},),
+        seed=5000 + number,
+        identity=_FIRST_IDENTITY + number,
+        kind=str(rng.choice(KINDS)),
+        size=(480, 270),
+        facing="left" if number % 2 else "right",
+        seconds=_SECONDS[gait],
+        dark=bool(rng.random() < 0.15),
+        noise=float(rng.uniform(1, 5)),
+        yaw_deg=float(rng.uniform(-12, 12)),
+        pitch_deg=float(rng.uniform(1, 9)),
+        fill=float(rng.uniform(0.5, 0.7)),
+    )
+
+
+def main() -> None:
+    """Draw the clips named on the command line."""
+    cv2.setNumThreads(1)
+    first, last = (int(v) for v in sys.argv[1].split(":")) if ":" in sys.argv[1] else (0, int(sys.argv[1]))
+    for number in range(first, last):
+        plan = unseen_plan(number)
+        draw_clip(plan, Path(sys.argv[2]))
+        sys.stdout.write(f"{plan.name}\n")
+        sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    main()
