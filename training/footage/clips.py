@@ -143,7 +143,7 @@ def draw_clip(plan: ClipPlan, folder: Path, progress: Callable[[int, int], None]
         studio.ctx.release()
     _write_table(take, rows, folder)
     _write_sheet(take, folder)
-    _write_text(folder / f"{plan.name}.truth.json", json.dumps(_truth(take, rows), indent=1) + "\n")
+    _write_text(folder / f"{plan.name}.truth.json", json.dumps(truth_of(take, rows), indent=1) + "\n")
 
 
 def _write_text(path: Path, words: str) -> None:
@@ -194,7 +194,11 @@ def _contacts(m: Movement, last_s: float) -> list[dict[str, Any]]:
     return rows
 
 
-def _truth(take: Take, rows: list[Any]) -> dict[str, Any]:
+def truth_of(take: Take, rows: list[Any]) -> dict[str, Any]:
+    """What is true of the clip: contacts (s), strides with their gait, belt speed (m/s), topline (deg) of each frame.
+
+    rows  for each frame marks (6, 3) m, covered (6,), xy (6, 2) px
+    """
     m, h, last = take.movement, take.dog.skeleton.build.withers_m, float(take.times[-1])
     back = np.array([r[0][CROUP] - r[0][WITHERS] for r in rows])
     names = [p.gait for p in m.patterns]

@@ -130,7 +130,10 @@ def _plan(row: dict[str, Any], where: str) -> ClipPlan:
     given["gaits"] = tuple(_gait_row(part, f"{where}, gaits {n}") for n, part in enumerate(given["gaits"], 1))
     if not given["gaits"]:
         raise DrawError(f"{where}: gaits is empty; write at least one {{ gait = ..., strides = ... }}.")
-    return ClipPlan(**given)
+    plan = ClipPlan(**given)
+    if plan.seconds * plan.fps < 1:
+        raise DrawError(f"{where}: {plan.seconds:g} s at {plan.fps:g} frames a second are not one frame; draw longer.")
+    return plan
 
 
 def _gait_row(row: Any, where: str) -> dict[str, Any]:

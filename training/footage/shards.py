@@ -69,15 +69,18 @@ def _draw_shard(settings: ShardSettings, number: int, folder: str) -> int:
     rng = np.random.default_rng((settings.seed, number))
     studio = _studio(settings, number)
     rows: list[Row] = []
-    other = make_dog(studio, last)
+    other = make_dog(studio, last + is_unseen(last))
     for dog_number in range(first, last):
         dog = make_dog(studio, dog_number)
         for _ in range(settings.pictures):
             shot, present = _one(rng, studio, dog, other)
             left = bool(rng.random() < 0.5)
             rows.append((shot, present, left, dog_number, _pack(shot, left, rng)))
-        other.figure.release()
-        other = dog
+        if is_unseen(dog_number):  # an unseen dog must not stand in the background of a training picture
+            dog.figure.release()
+        else:
+            other.figure.release()
+            other = dog
     studio.ctx.release()
     _write(Path(folder), number, rows)
     return len(rows)

@@ -1,0 +1,124 @@
+"""The drawn dog at rest: one closed surface, weights that keep the legs apart, landmarks where they belong."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from footage_maker import Body, body, places, steady
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from pose.landmarks import CROUP, FAR_FORE, FAR_HIND, NEAR_FORE, NEAR_HIND, WITHERS
+from training.footage.backdrop import SIZE, make_backdrops
+from training.footage.build import KINDS, draw_build
+from training.footage.movement import Pattern
+from training.footage.posing import Carriage
+from training.footage.skeleton import LEGS, build_skeleton
+from training.footage.skin import build_skin
+
+#: Loose specks where a tail tip or a chest is thinner than the grid: most of a speck's vertices, and its longest side.
+SPECK_SHARE = 0.002
+SPECK_SIDE = 0.05  # withers heights
+WITHERS_WITHIN = 0.06  # withers heights
+STANDING = Pattern("walk", 0.85, 0.85, 0.25, 0.5, 0.5, 1.0, 0.0, 0.0, 0.0)
+
+every_kind = pytest.mark.parametrize("kind", KINDS)
+
+
+def edges(dog: Body) -> np.ndarray:
+    """(3 F, 2) the edges of all faces in their sense of turning."""
+    faces = dog.skin.faces
+    return np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+
+
+@every_kind
+def test_every_edge_of_the_surface_has_two_faces_that_turn_the_same_way(kind: str) -> None:
+    rows = edges(body(kind))
+    there, count = np.unique(rows, axis=0, return_counts=True)
+    back = np.unique(rows[:, ::-1], axis=0)
+    assert np.all(count == 1)
+    assert np.array_equal(there, back)
+
+
+@every_kind
+def test_the_surface_encloses_a_volume_and_its_normals_point_outward(kind: str) -> None:
+    skin = body(kind).skin
+    a, b, c = (skin.xyz[skin.faces[:, i]] for i in range(3))
+    ways = np.cross(b - a, c - a)
+    assert np.einsum("ij,ij->", a, ways) / 6 > 0.05  # withers heights cubed; a ball of 0.23 radius
+    assert np.mean(np.einsum("ij,ij->i", ways, skin.normal[skin.faces].mean(axis=1)) > 0) > 0.999
+
+
+@every_kind
+def test_the_surface_is_one_piece_but_for_specks(kind: str) -> None:
+    dog, rows = body(kind), edges(body(kind))
+    count = len(dog.skin.xyz)
+    _, piece = connected_components(coo_matrix((np.ones(len(rows)), rows.T), shape=(count, count)), directed=False)
+    sizes = np.bincount(piece)
+    for loose in np.flatnonzero(sizes < sizes.max()):
+        assert sizes[loose] < SPECK_SHARE * count
+        assert np.ptp(dog.skin.xyz[piece == loose], axis=0).max() < SPECK_SIDE
+
+
+@every_kind
+def test_weights_sum_to_one_and_keep_left_from_right(kind: str) -> None:
+    skin = body(kind).skin
+    assert np.allclose(skin.weight.sum(axis=1), 1.0, atol=1e-12)
+    assert skin.weight.min() >= 0.0
+    right, left = (np.isin(skin.bone, [bone for leg in LEGS[side::2] for bone in leg]) for side in (0, 1))
+    of_right, of_left = ((skin.weight * part).sum(axis=1) for part in (right, left))
+    assert not np.any((of_right > 0) & (of_left > 0))
+    assert not np.any(of_right[skin.xyz[:, 2] <= 0])
+    assert not np.any(of_left[skin.xyz[:, 2] >= 0])
+    assert of_right.max() > 0.99
+    assert of_left.max() > 0.99
+
+
+def bare(kind: str, seed: int) -> Body:
+    """A dog of that kind without a coat."""
+    skeleton = build_skeleton(replace(draw_build(np.random.default_rng(seed), kind), hair=0.0))
+    return Body(skeleton, build_skin(skeleton))
+
+
+@every_kind
+@pytest.mark.parametrize("seed", [0, 1], ids=["one dog", "another dog"])
+def test_a_standing_dog_is_one_withers_height_high(kind: str, seed: int) -> None:
+    dog = bare(kind, seed)
+    marks = places(dog, steady(dog, STANDING), np.array([0.1]), Carriage())[0]
+    assert marks[WITHERS, 1] == pytest.approx(1.0, abs=WITHERS_WITHIN)
+
+
+@every_kind
+def test_landmarks_lie_where_they_are_defined(kind: str) -> None:
+    dog = body(kind)
+    skin, skeleton = dog.skin, dog.skeleton
+    withers, croup = skin.xyz[skin.withers], skin.xyz[skin.croup]
+    elbow, hip = skeleton.legs[0][2], skeleton.legs[2][0]
+    assert withers[0] == pytest.approx(elbow[0], abs=0.07)  # straight above the back of the elbow
+    assert skeleton.tail[0][0] < croup[0] < hip[0] + 0.05  # between the root of the tail and the front of the pelvis
+    for at in (withers, croup):  # on the outline of the back: nothing of the trunk is higher there
+        here = (np.abs(skin.xyz[:, 0] - at[0]) < 0.01) & (skin.part == 0)
+        assert skin.xyz[here, 1].max() <= at[1] + 0.01
+    assert np.all(np.abs(skeleton.foot[:, 1]) < 0.02)  # at the height of the pads
+
+
+@every_kind
+def test_near_is_the_right_side_and_fore_is_ahead(kind: str) -> None:
+    dog = body(kind)
+    marks = places(dog, steady(dog, STANDING), np.array([0.1]))[0]
+    assert np.all(marks[[NEAR_FORE, NEAR_HIND], 2] > 0.01)
+    assert np.all(marks[[FAR_FORE, FAR_HIND], 2] < -0.01)
+    assert marks[[NEAR_FORE, FAR_FORE, WITHERS], 0].min() > marks[[NEAR_HIND, FAR_HIND, CROUP], 0].max()
+
+
+def test_the_same_seed_gives_the_same_dog() -> None:
+    first, again, other = (draw_build(np.random.default_rng(seed)) for seed in (5, 5, 6))
+    assert first == again
+    assert first != other
+
+
+def test_backdrops_come_from_the_seed_alone() -> None:
+    first, again, other = (make_backdrops(np.random.default_rng(seed), 8) for seed in (3, 3, 4))
+    assert first.shape == (8, SIZE[1], SIZE[0], 3)
+    assert np.array_equal(first, again)
+    assert not np.array_equal(first, other)
