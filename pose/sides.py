@@ -41,6 +41,12 @@ class SideSettings:
     stride_step_bl body lengths that paws move on average between the frames that are decided on: well above the
                    scatter of a place, which otherwise hides the speed. The frames between follow their neighbours
     guide_bl       body lengths, how far a paw in a frame between may be from the line between its neighbours
+    pool_bl        body lengths within which places of the frames around one that is decided on are the same place
+    ground_share   share of the mass that lies above the ground line: paws stand for half of the time or longer in
+                   every gait but the gallop
+    under_bl       body lengths below the ground line from which a place is doubted: near and far side, a camera
+                   that is not level, and the bounce of the trunk move a standing paw by about this much
+    under_sd_bl    body lengths, how fast the doubt grows
     """
 
     places: int = 6
@@ -60,6 +66,10 @@ class SideSettings:
     leap: float = 0.02
     stride_step_bl: float = 0.05
     guide_bl: float = 0.05
+    pool_bl: float = 0.06
+    ground_share: float = 0.7
+    under_bl: float = 0.1
+    under_sd_bl: float = 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,15 +117,54 @@ def decide_sides(
     length_px  px, body length
     """
     xy, mass = _distinct(xy_px / length_px, mass, settings)
+    ground_bl = _ground(xy, mass, settings)
     gait = measure_gait(t_s, xy, mass, settings)
-    evidence, shared = _evidence(xy, mass, gait, settings)
+    evidence, shared = _evidence(xy, mass, ground_bl, gait, settings)
+    if gait.every == 1:
+        chosen, score = _order(_forward_backward(t_s, xy, evidence, gait, settings), shared)
+        return _read_off(xy * length_px, mass, shared, chosen, score)
     keys = np.unique(np.append(np.arange(0, len(t_s), gait.every), len(t_s) - 1))
-    posterior = _forward_backward(t_s[keys], xy[keys], evidence[keys], gait, settings)
-    chosen, score = _order(posterior, shared[keys])
-    if gait.every > 1:
-        chosen = _between(t_s, keys, xy, chosen, evidence, settings)
-        score = np.interp(np.arange(len(t_s)), keys, score)
-    return _read_off(xy * length_px, mass, shared, chosen, score)
+    key_xy, key_mass = _pooled(xy, mass, keys, gait.every // 2, settings)
+    key_evidence, key_shared = _evidence(key_xy, key_mass, ground_bl, gait, settings)
+    key_chosen, key_score = _order(_forward_backward(t_s[keys], key_xy, key_evidence, gait, settings), key_shared)
+    chosen = _between(t_s, t_s[keys], _picked(key_xy, key_chosen), xy, evidence, settings)
+    return _read_off(xy * length_px, mass, shared, chosen, np.interp(np.arange(len(t_s)), keys, key_score))
+
+
+def _ground(xy: FloatArray, mass: FloatArray, settings: SideSettings) -> float:
+    """Body lengths, height in the picture (down is more) above which ``ground_share`` of the mass lies."""
+    y, weight = xy[..., 1].ravel(), mass.sum(axis=-1).ravel()
+    y, weight = y[np.isfinite(y)], weight[np.isfinite(y)]
+    if not len(y):
+        return np.inf
+    order = np.argsort(y)
+    total = np.cumsum(weight[order])
+    return float(y[order][np.searchsorted(total, settings.ground_share * total[-1])])
+
+
+def _pooled(
+    xy: FloatArray, mass: FloatArray, keys: IntArray, half: int, settings: SideSettings
+) -> tuple[FloatArray, FloatArray]:
+    """Places (M, K, 2) and masses (M, K, 2) about the frames ``keys``, averaged over ``half`` frames to each side.
+
+    Paws hardly move in between, so that what stays is seen, and what comes and goes was noise.
+    """
+    near = np.clip(keys[:, None] + np.arange(-half, half + 1), 0, len(xy) - 1)
+    places = xy[near].reshape(len(keys), -1, 2)
+    weight = np.nan_to_num(mass[near].reshape(len(keys), -1, 2)) / near.shape[1]
+    gap = np.hypot(*np.moveaxis(places[:, :, None] - places[:, None], -1, 0)) / settings.pool_bl
+    kernel = np.nan_to_num(np.clip(1 - gap**2, 0, 1))
+    sums = kernel @ weight
+    pull = kernel * weight.sum(axis=-1)[:, None]
+    middle = (pull @ np.nan_to_num(places)) / np.maximum(pull.sum(axis=-1), 1e-12)[..., None]
+    seen = np.isfinite(places[..., :1])
+    return _distinct(np.where(seen, middle, np.nan), np.where(seen, sums, np.nan), settings)
+
+
+def _picked(xy: FloatArray, chosen: IntArray) -> FloatArray:
+    """(M, 2, 2) places of near and far; NaN = not seen."""
+    padded = np.concatenate([xy, np.full((len(xy), 1, 2), np.nan)], axis=1)
+    return np.asarray(padded[np.arange(len(xy))[:, None], chosen])
 
 
 def _distinct(xy: FloatArray, mass: FloatArray, settings: SideSettings) -> tuple[FloatArray, FloatArray]:
@@ -182,12 +231,15 @@ def _scatter(x: FloatArray, settings: SideSettings) -> float:
     return float(np.clip(scatter, settings.least_noise_bl, settings.most_noise_bl))
 
 
-def _evidence(xy: FloatArray, mass: FloatArray, gait: Gait, settings: SideSettings) -> tuple[FloatArray, BoolArray]:
+def _evidence(
+    xy: FloatArray, mass: FloatArray, ground_bl: float, gait: Gait, settings: SideSettings
+) -> tuple[FloatArray, BoolArray]:
     """Likelihood (T, K + 1, K + 1) of each place for near and far, the last meaning not seen; and shared (T, K, K)."""
     t, k = mass.shape[:2]
     mass0 = np.nan_to_num(mass)
     total = mass0.sum(axis=-1)
-    there = np.isfinite(mass[..., 0]) * (np.minimum(total, 1.0) + settings.floor)
+    under = np.maximum(np.nan_to_num(xy[..., 1]) - ground_bl - settings.under_bl, 0) / settings.under_sd_bl
+    there = np.isfinite(mass[..., 0]) * (np.minimum(total, 1.0) + settings.floor) * np.exp(-0.5 * under**2)
     share = (mass0 + settings.mixed_up) / (total + 2 * settings.mixed_up)[..., None]
     own = np.full((t, k + 1, 2), settings.unseen * 0.5**gait.weight)
     own[:, :k] = there[..., None] * share**gait.weight
@@ -282,25 +334,21 @@ def _alike(chosen: IntArray, shared: BoolArray) -> BoolArray:
 
 
 def _between(
-    t_s: FloatArray, keys: IntArray, xy: FloatArray, chosen: IntArray, evidence: FloatArray, settings: SideSettings
+    t_s: FloatArray, key_s: FloatArray, path: FloatArray, xy: FloatArray, evidence: FloatArray, settings: SideSettings
 ) -> IntArray:
-    """Places (T, 2) in all frames: those with the best evidence near the lines between the frames decided on."""
+    """Places (T, 2) in all frames: those with the best evidence near the lines through ``path`` (M, 2, 2)."""
     t, k = xy.shape[:2]
-    padded = np.concatenate([xy, np.full((t, 1, 2), np.nan)], axis=1)
     near_line = np.ones((t, k + 1, 2))
     for paw in (0, 1):
-        path = padded[keys, chosen[:, paw]]
-        seen = np.isfinite(path[:, 0])
+        seen = np.isfinite(path[:, paw, 0])
         if not seen.any():
             continue
-        line = np.stack([np.interp(t_s, t_s[keys][seen], path[seen, axis]) for axis in (0, 1)], axis=-1)
+        line = np.stack([np.interp(t_s, key_s[seen], path[seen, paw, axis]) for axis in (0, 1)], axis=-1)
         off = np.hypot(*np.moveaxis(xy - line[:, None], -1, 0)) / settings.guide_bl
         near_line[:, :k, paw] = np.nan_to_num(np.exp(-0.5 * np.minimum(off**2, 60)))
         near_line[:, k, paw] = np.exp(-0.5 * 3.0**2)
     joint = evidence * near_line[:, :, None, 0] * near_line[:, None, :, 1]
-    every = np.stack(np.divmod(joint.reshape(t, -1).argmax(axis=1), k + 1), axis=-1)
-    every[keys] = chosen
-    return every
+    return np.stack(np.divmod(joint.reshape(t, -1).argmax(axis=1), k + 1), axis=-1)
 
 
 def _read_off(xy_px: FloatArray, mass: FloatArray, shared: BoolArray, chosen: IntArray, score: FloatArray) -> SidePath:

@@ -1,6 +1,7 @@
 """Tracks: the noun that the picture side hands to the gait side."""
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,9 +14,9 @@ BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
 
 
-def frozen_array(values: ArrayLike, dtype: type) -> NDArray:
+def frozen_array(values: ArrayLike, dtype: type) -> NDArray[Any]:
     """A read-only copy of ``values`` (any shape) as ``dtype``."""
-    array = np.array(values, dtype=dtype)
+    array: NDArray[Any] = np.array(values, dtype=dtype)
     array.setflags(write=False)
     return array
 

@@ -113,7 +113,7 @@ def _averaged(part: Picture, factor: int) -> Picture:
 class FollowSettings:
     """How the window follows the dog.
 
-    body_lengths   width of the window in withers-croup lengths: a dog from nose to tail is about twice as long as
+    body_lengths   width of the window in withers-croup lengths: a dog from nose to tail is 2 to 3 times as long as
                    its topline and should fill 55-90 % of the window, as in training. Common practice, no source
     ahead_bl, below_bl  middle of the window from the middle of the topline: the head reaches further than the
                    tail, and the legs hang below. Common practice, no source
@@ -123,7 +123,7 @@ class FollowSettings:
     still          share of its width by which the wanted window may differ before the window moves at all
     """
 
-    body_lengths: float = 3.0
+    body_lengths: float = 3.2
     ahead_bl: float = 0.1
     below_bl: float = 0.35
     leg_share: float = 0.55

@@ -10,12 +10,15 @@ ROOT = Path(__file__).parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 PATTERNS = PROJECT["tool"]["setuptools"]["package-data"]
 LIMIT_MIB = 3.0
+#: Weights that start the next training run stay in the project: twice the size of the network, of no use to a reader.
+STAYS_BEHIND = "*.weights.pt"
 
 
 def data_files(package: str) -> list[str]:
     """Files of a package that are no code, relative to it."""
     found = (path for path in (ROOT / package).rglob("*") if path.is_file() and "__pycache__" not in path.parts)
-    return [str(path.relative_to(ROOT / package)) for path in found if path.suffix not in (".py", ".pyc")]
+    kept = (path for path in found if path.suffix not in (".py", ".pyc") and not path.match(STAYS_BEHIND))
+    return [str(path.relative_to(ROOT / package)) for path in kept]
 
 
 @pytest.mark.parametrize("package", ["pose", "gait", "training", "models", "samples"])

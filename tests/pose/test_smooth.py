@@ -8,6 +8,7 @@ from pose.smooth import SmoothSettings, fill_gaps, find_wild, smooth
 from pose.tracks import Tracks
 
 LENGTH_PX = 100.0
+STRIDE_S = 0.5
 
 
 def tracks_of(xy_px: np.ndarray, fps: float) -> Tracks:
@@ -69,12 +70,37 @@ def test_filling_does_not_overshoot() -> None:
 
 
 @pytest.mark.parametrize(("fps", "frames"), [(24.0, 1), (60.0, 1), (120.0, 7), (240.0, 13)], ids=str)
-def test_smoothing_is_tied_to_the_frame_rate(fps: float, frames: int) -> None:
+def test_smoothing_goes_by_the_frames_in_a_stride(fps: float, frames: int) -> None:
     noisy = trot(fps) + np.random.default_rng(0).normal(0, 1.0, trot(fps).shape)
     cleaned, report = smooth(tracks_of(noisy, fps), length_px=LENGTH_PX)
     assert report.window_frames == frames
+    assert report.stride_frames == pytest.approx(STRIDE_S * fps, rel=0.1)
     left = np.std(cleaned.xy_px[:, 4] - trot(fps)[:, 4])
     assert left < (0.75 if frames > 1 else 1.1)
+
+
+def test_slow_motion_is_cleaned_like_the_same_frames_on_a_true_clock() -> None:
+    noisy = trot(240.0) + np.random.default_rng(0).normal(0, 1.0, trot(240.0).shape)
+    noisy[100:115, 1] = np.nan
+    true, _ = smooth(tracks_of(noisy, 240.0), length_px=LENGTH_PX)
+    slow, _ = smooth(tracks_of(noisy, 24.0), length_px=LENGTH_PX)
+    assert np.isfinite(slow.xy_px[100:115, 1]).all()
+    np.testing.assert_allclose(slow.xy_px, true.xy_px, atol=1e-6)
+
+
+def test_without_a_stride_the_clock_decides() -> None:
+    still = np.tile(trot(240.0)[:1], (240, 1, 1)) + np.random.default_rng(0).normal(0, 0.5, (240, 6, 2))
+    _, report = smooth(tracks_of(still, 240.0), length_px=LENGTH_PX)
+    assert np.isnan(report.stride_frames) and report.window_frames == 13
+
+
+def test_a_run_of_wild_places_does_not_bend_the_path() -> None:
+    """Heat jumps to a blade of grass for a few frames of slow motion; half of a short window, little of a long one."""
+    true = trot(240.0)
+    spoilt = true + np.random.default_rng(0).normal(0, 0.5, true.shape)
+    spoilt[200:204, 2, 1] += 30
+    cleaned, _ = smooth(tracks_of(spoilt, 240.0), length_px=LENGTH_PX)
+    assert np.abs(cleaned.xy_px[195:209, 2, 1] - true[195:209, 2, 1]).max() < 3.0  # px
 
 
 def test_with_few_frames_nothing_is_called_wild() -> None:
