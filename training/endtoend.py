@@ -135,7 +135,8 @@ def line(c: Compared) -> str:
     return (
         f"{c.name:24s} within 5 %: {np.mean(c.error <= RIGHT_WITHIN):.3f}  exchanged: {c.exchanged.max():.3f}  "
         f"events: {np.median(np.abs(c.event_ms)) if len(c.event_ms) else np.nan:5.1f} ms ({len(c.event_ms)})  "
-        f"names right {c.right}, wrong {c.wrong}, unclear {c.unclear}, dropped {c.dropped}  topline {c.topline_deg:+.2f} deg"
+        f"names right {c.right}, wrong {c.wrong}, unclear {c.unclear}, dropped {c.dropped}  "
+        f"topline {c.topline_deg:+.2f} deg"
     )
 
 
