@@ -25,6 +25,10 @@ class BodySettings:
     spike_curve     body lengths x (frames per stride)^2: the sharpest honest bend of a paw's path. A swing of
                     1.5 body lengths in half a stride bends by 1.5 / 0.5 * 2 pi / 0.5 / 2 = 19 (derived); a third more
     least_frames    1, fewest frames with withers and croup that give a body length; common practice
+    even_span       share of the stride over which a paw's speed is taken to judge how evenly paws go backward
+    evener          1, the trunk is followed when speeds scatter less than this share of what they do in the picture:
+                    drawn dogs on a belt before a still camera give 0.98 or more
+    held_bl         body lengths, and when the trunk travels this far at least; our own choice
     travel_bl       body lengths, a dog that moves further through the picture is not on a belt (or the camera turns);
                     a belt for dogs is about three body lengths long, so 1.5 from end to end at most; common practice
     """
@@ -34,6 +38,9 @@ class BodySettings:
     spike_sd: float = 6.0
     spike_curve: float = 25.0
     least_frames: int = 6
+    even_span: float = 0.08
+    evener: float = 0.9
+    held_bl: float = 0.2
     travel_bl: float = 1.6
 
 
@@ -135,15 +142,45 @@ def drop_spikes(body: Body, noise_px: float, period_s: float, settings: BodySett
 
 
 def hold_station(body: Body, period_s: float, settings: BodySettings) -> tuple[Body, bool]:
-    """``body`` with its slow travel through the picture taken out, if it is too long for a belt; and whether it was."""
-    width = max(int(period_s / body.frame_s) | 1, 3)
-    bell = np.ones(width) / width
+    """``body`` with its slow travel through the picture taken out, and whether it was.
+
+    It is when it is too long for a belt, or when paws that go backward do so more evenly as seen from the trunk: then
+    the camera follows the dog by hand.
+    """
+    slow = _slow_trunk(body, period_s)
+    if np.ptp(slow) > settings.travel_bl * body.length_px:
+        return _shifted(body, slow), True
+    slow = _slow_trunk(body, period_s / 2)  # most gaits rock the trunk twice in a stride
+    held = _shifted(body, slow)
+    steps = max(1, round(settings.even_span * period_s / body.frame_s))
+    follows = np.ptp(slow) > settings.held_bl * body.length_px
+    if follows and _unevenness(held, steps) < settings.evener * _unevenness(body, steps):
+        return held, True
+    return body, False
+
+
+def _slow_trunk(body: Body, span_s: float) -> FloatArray:
+    """(T,) px, place of the trunk along the picture, averaged over ``span_s`` s."""
+    width = max(int(span_s / body.frame_s) | 1, 3)
     padded = np.pad(body.trunk_px[:, FORWARD], width // 2, mode="reflect", reflect_type="odd")
-    slow = np.convolve(padded, bell, "valid")
-    if np.ptp(slow) <= settings.travel_bl * body.length_px:
-        return body, False
-    shift = np.stack([slow - slow.mean(), np.zeros_like(slow)], axis=1)
-    return replace(body, xy_px=body.xy_px - shift[:, None], trunk_px=body.trunk_px - shift), True
+    return np.convolve(padded, np.ones(width) / width, "valid")
+
+
+def _shifted(body: Body, slow_px: FloatArray) -> Body:
+    """``body`` without the travel ``slow_px`` (T,) px."""
+    shift = np.stack([slow_px - slow_px.mean(), np.zeros_like(slow_px)], axis=1)
+    return replace(body, xy_px=body.xy_px - shift[:, None], trunk_px=body.trunk_px - shift)
+
+
+def _unevenness(body: Body, steps: int) -> float:
+    """1, robust scatter of the backward speeds of paws over so many frames, of those above half their median."""
+    x = np.where(body.seen[:, :4], body.xy_px[:, :4, FORWARD], np.nan)
+    back = (x[:-steps] - x[steps:]) / (body.t_s[steps:] - body.t_s[:-steps])[:, None]
+    back = back[back > 0]
+    if not len(back):
+        return float("nan")
+    back = back[back > np.median(back) / 2]
+    return 1.4826 * float(np.median(np.abs(back - np.median(back)))) / float(np.median(back))
 
 
 def noise_of(body: Body) -> float:

@@ -41,6 +41,13 @@ def main() -> None:
 )
 @click.option("--trial", type=FOLDER, help="Trial sheet (TOML) for all inputs; else INPUT's own .toml beside it.")
 @click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
+@click.option(
+    "--precision",
+    type=click.Choice(["auto", "fp32", "int8"]),
+    default="auto",
+    show_default=True,
+    help="Numbers that the network counts in: exact, or whole and faster; auto goes by the kind of processor.",
+)
 @click.option("--no-film", is_flag=True, help="Write no film.")
 @click.option("--seed", type=int, default=0, show_default=True, help="Seed of every random draw.")
 def read(inputs: tuple[Path, ...], no_film: bool, **options: Any) -> None:
@@ -58,6 +65,30 @@ def demo(out: Path) -> None:
     from gait.demo import run_demo
 
     sys.exit(run_demo(out))
+
+
+@main.command()
+@click.argument("clip", type=FOLDER, metavar="CLIP")
+@click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
+@click.option("--precision", type=click.Choice(["auto", "fp32", "int8"]), default="auto", show_default=True)
+@click.option("--repeat", type=click.IntRange(1), default=3, show_default=True, help="Goes; the best one counts.")
+def bench(clip: Path, network: Path | None, precision: Any, repeat: int) -> None:
+    """Measure how fast CLIP is read, beside what decoding and the network allow on this machine."""
+    from gait.command.bench import bench_command
+
+    sys.exit(bench_command(clip, network, precision, repeat))
+
+
+@main.command()
+@click.argument("marks", type=FOLDER, metavar="MARKS.json")
+@click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the results.")
+@click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
+@click.option("--worst", type=click.IntRange(0), default=12, show_default=True, help="Pictures to draw, worst first.")
+def judge(marks: Path, out: Path, network: Path | None, worst: int) -> None:
+    """Judge a network on pictures marked in the form of COCO keypoints, which lie beside MARKS.json."""
+    from gait.command.judge import JudgeSettings, judge_command
+
+    sys.exit(judge_command(marks, out, network, JudgeSettings(worst=worst)))
 
 
 @main.command()

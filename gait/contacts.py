@@ -33,6 +33,15 @@ class ContactSettings:
     back, ahead        shares of the stance and of the swing that are looked at
     grid               1, times tried per event
     stretch            1, most by which alike errors in neighbouring frames widen the noise
+    tilt               1, SD of a standing paw's own speed off the belt's, along and up, belt speeds: seen 12 deg off
+                       square, perspective changes both by some 3 % in the course of a stance (derived)
+    by_travel          share of the stride, SD added where heights tell nothing: a paw is at the belt's speed 0.04 of a
+                       stride after it turns round, and only its height says when in between it lands (derived from
+                       swings in closed form)
+    sure_speed         belt speeds, scatter of standing paws' speeds up to which an event is as sure as its noise says:
+                       the SD that stances are found with
+    easing             strides, and what each belt speed of scatter beyond it adds to an event's SD: a paw turns from
+                       2 belt speeds forward to 1 backward within a third of a stride (derived)
     shape_doubt        share of the stride, SD for not knowing how softly a paw leaves and lands, one and the same for
                        the whole clip, opposite for touchdowns and lift-offs: drawn paws that leave at once or at rest
                        come out 0.01 of a stride late or early (measured with closed-form paths)
@@ -49,13 +58,18 @@ class ContactSettings:
     ahead: float = 0.4
     grid: int = 41
     stretch: float = 3.0
+    tilt: float = 0.05
+    by_travel: float = 0.02
+    sure_speed: float = 0.25
+    easing: float = 0.1
     shape_doubt: float = 0.01
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scene:
     """What the fits need. belt_px (T, 4) paw places in belt coordinates, height_px (T, 4); noise_px (2,) along and up;
-    shape_s s, doubt about all events of the clip together, see ContactSettings.shape_doubt."""
+    shape_s s, doubt about all events of the clip together, see ContactSettings.shape_doubt; told (4,) 0..1, how far the
+    heights of each paw can be believed."""
 
     body: Body
     belt_px: FloatArray
@@ -63,6 +77,7 @@ class Scene:
     noise_px: FloatArray
     period_s: float
     shape_s: float
+    told: FloatArray
 
 
 def belt_coordinates(body: Body, speed_px_s: FloatArray) -> FloatArray:
@@ -152,19 +167,37 @@ def _time_events(scene: Scene, stances: Stances, way: int, settings: ContactSett
     evidence = _log_evidence(views[0], (offsets, swing_s)) + _log_evidence(views[1], (offsets, swing_s))
     mean, sd = _moments(offsets, evidence)
     unseen = settings.blind_doubt * np.maximum(sum(blind) - 2 * scene.body.frame_s, 0.0)
-    return edge + way * mean, np.sqrt(sd**2 + scene.shape_s**2 + unseen**2)
+    eased = settings.easing * scene.period_s * _uneven_speed(scene, stances, settings)
+    untold = settings.by_travel * scene.period_s * (1 - scene.told[stances.paw])
+    return edge + way * mean, np.sqrt(sd**2 + scene.shape_s**2 + unseen**2 + eased**2 + untold**2)
+
+
+def _uneven_speed(scene: Scene, stances: Stances, settings: ContactSettings) -> FloatArray:
+    """(N,) belt speeds, how much more than ``sure_speed`` the paw of each stance scatters in speed while it stands."""
+    scatter, seen = np.zeros(4), judged(scene.body)
+    for paw in range(4):
+        standing = np.zeros(len(seen), dtype=bool)
+        for i in np.flatnonzero(stances.paw == paw):
+            standing[stances.first[i] : stances.last[i] + 1] = True
+        speed = scene.body.slope_px_s[standing & seen[:, paw], paw, FORWARD]
+        speed = speed[np.isfinite(speed)]
+        if len(speed):
+            middle = float(np.median(speed))
+            scatter[paw] = 1.4826 * float(np.median(np.abs(speed - middle))) / max(abs(middle), 1e-9)
+    return np.sqrt(np.maximum(np.minimum(scatter, 1.0) ** 2 - settings.sure_speed**2, 0.0))[stances.paw]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _View:
-    """One coordinate around each event. tau, y, w (N, W) s, px, 1/px^2; scale px; base_sd px, prior SD of the
-    resting place; mean, sd (3,) prior of the coefficients."""
+    """One coordinate around each event. tau, y, w (N, W) s, px, 1/px^2; scale px; base_sd px and tilt_sd px/s, prior
+    SDs of the resting place and of its own speed; mean, sd (3,) prior of the coefficients."""
 
     tau: FloatArray
     y: FloatArray
     w: FloatArray
     scale: float
     base_sd: float
+    tilt_sd: float
     mean: FloatArray
     sd: FloatArray
 
@@ -185,18 +218,22 @@ def _views(
     forward, up = np.where(weight > 0, forward, 0.0), np.where(weight > 0, up, 0.0)
     forward = np.where(weight > 0, forward - _still(forward, weight, tau)[:, None], 0.0)
     along_w, up_w = (weight / noise**2 for noise in scene.noise_px)
+    up_w *= scene.told[paw]
     up_w *= _fade(settings.ahead * swing_s[:, None] - tau, scene)  # further on a swing is no cubic in height
+    stride = _stride_length(scene, stances)
+    tilt = settings.tilt * stride / scene.period_s
     return (
         _View(
             tau,
             forward,
             along_w,
-            _stride_length(scene, stances),
+            stride,
             length,
+            tilt,
             np.array(settings.along),
             np.array(settings.along_sd),
         ),
-        _View(tau, up, up_w, lift, 0.02 * length, np.array(settings.up), np.array(settings.up_sd)),
+        _View(tau, up, up_w, lift, 0.02 * length, tilt, np.array(settings.up), np.array(settings.up_sd)),
     )
 
 
@@ -292,19 +329,20 @@ def _still(y: FloatArray, weight: FloatArray, tau: FloatArray) -> FloatArray:
 
 
 def _log_evidence(view: _View, grid: tuple[FloatArray, FloatArray]) -> FloatArray:
-    """(N, G) log evidence of each time on the grid: Gaussian linear model, its four coefficients integrated out.
+    """(N, G) log evidence of each time on the grid: Gaussian linear model, its five coefficients integrated out.
 
     grid: times tried (N, G) s and duration of the swing (N,) s.
     """
     offsets, swing_s = grid
     w = view.w[:, None, :]
     s = np.maximum(view.tau[:, None, :] - offsets[:, :, None], 0.0) / swing_s[:, None, None]
-    powers = np.stack([np.ones_like(s), s, s**2, s**3])
-    powers[1:] *= view.scale
-    rest = view.y[:, None, :] - np.tensordot(view.mean, powers[1:], axes=1)
+    leaving = view.scale * np.stack([s, s**2, s**3])
+    rest = view.y[:, None, :] - np.tensordot(view.mean, leaving, axes=1)
+    standing = np.stack([np.ones_like(s), np.broadcast_to(view.tau[:, None, :], s.shape)])
+    powers = np.concatenate([standing, leaving])
     weighted = powers * w
     matrix = np.einsum("ingw,jngw->ngij", weighted, powers, optimize=True) + np.diag(
-        np.append(1 / view.base_sd, 1 / view.sd) ** 2
+        np.concatenate([[1 / view.base_sd, 1 / view.tilt_sd], 1 / view.sd]) ** 2
     )
     vector = np.einsum("ingw,ngw->ngi", weighted, rest, optimize=True)
     solved = np.linalg.solve(matrix, vector[..., None])[..., 0]

@@ -95,7 +95,8 @@ def name_strides(footfalls: Footfalls, settings: NamingSettings, *, seed: int = 
 
 
 def _choose(share: FloatArray, settings: NamingSettings) -> Names:
-    """share (R, names), of all draws. A walking trot is a trot: when only the two are in doubt, it is called a trot."""
+    """share (R, names), of all draws. A walking trot is a trot and an amble is a walk, in lateral couplets (Hildebrand
+    calls every symmetrical gait of long stances a walk): when only such two are in doubt, the wider word is used."""
     share = _widen(share, settings.least_probability)
     order = np.argsort(-share, axis=1, kind="stable")
     best = np.take_along_axis(share, order, axis=1)
@@ -108,12 +109,13 @@ def _choose(share: FloatArray, settings: NamingSettings) -> Names:
 
 
 def _widen(share: FloatArray, least: float) -> FloatArray:
-    """``share`` with walking trot counted as trot where neither is likely enough alone but the two together are."""
-    trots = share[:, [_CODE["trot"], _CODE["walking trot"]]]
-    torn = (trots.max(axis=1) < least) & (trots.sum(axis=1) >= least)
+    """``share`` with the narrower word counted as the wider where neither is likely enough alone but both together."""
     share = share.copy()
-    share[torn, _CODE["trot"]] = trots[torn].sum(axis=1)
-    share[torn, _CODE["walking trot"]] = 0.0
+    for wide, narrow in (("trot", "walking trot"), ("walk", "amble")):
+        two = share[:, [_CODE[wide], _CODE[narrow]]]
+        torn = (two.max(axis=1) < least) & (two.sum(axis=1) >= least)
+        share[torn, _CODE[wide]] = two[torn].sum(axis=1)
+        share[torn, _CODE[narrow]] = 0.0
     return share
 
 

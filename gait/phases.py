@@ -23,6 +23,13 @@ class PhaseSettings:
     stance_height_bl, swing_height_bl, swing_height_spread_bl   body lengths above the paw's own ground
     slip            1, share of frames whose motion says nothing (tracker slips)
     switches        1, changes of state per stride: one touchdown, one lift-off
+    most_spread     belt speeds, most that the scatter of standing paws measured in the clip widens stance_speed to
+    fast            1, frames with more than this against the belt travel forward for certain; our own choice
+    least_told, well_told   0..1, chance that a paw travelling forward is higher than one going with the belt: up to the
+                    first (near a coin's) heights say nothing, from the second on they count in full; our own choice.
+                    Nor do they when standing paws scatter as much in height as a swing is high
+    distinct        frames per stride beyond which neighbouring frames repeat each other's errors: a network's
+                    mistakes outlast a thirtieth of a stride (measured on drawn and real dogs)
     shortest        share of the stride, shorter stances or swings are not believed: the shortest stance in
                     galloping dogs is 70 of 300 ms (Walter & Carrier 2007, as quoted by others, paper not opened)
     ground_window   strides over which the ground under a paw is taken as level
@@ -36,17 +43,22 @@ class PhaseSettings:
     swing_height_spread_bl: float = 0.09
     slip: float = 0.02
     switches: float = 2.0
+    most_spread: float = 0.6
+    fast: float = 1.2
+    least_told: float = 0.7
+    well_told: float = 0.9
+    distinct: float = 30.0
     shortest: float = 0.09
     ground_window: float = 3.0
 
 
 def find_phases(
     body: Body, speed_px_s: FloatArray, period_s: float, settings: PhaseSettings, width_s: float, noise_px: float
-) -> tuple[BoolArray, FloatArray]:
-    """Down or not, and height over the paw's own ground.
+) -> tuple[BoolArray, FloatArray, FloatArray]:
+    """Down or not, height over the paw's own ground, and how far the heights can be believed.
 
     speed_px_s (T, 2) belt, near and far side; width_s s, SD of the local fits; noise_px px.
-    Returns (T, 4) bool and (T, 4) px (NaN = missing).
+    Returns (T, 4) bool, (T, 4) px (NaN = missing) and (4,) 0..1.
     """
     against = body.slope_px_s[:, :4, FORWARD] / per_paw(speed_px_s) + 1.0
     up = body.smooth_px[:, :4, UP]
@@ -54,12 +66,15 @@ def find_phases(
     height = up - ground
     jitter = slope_sd(noise_px, width_s, body.frame_s) / per_paw(speed_px_s)
     seen = judged(body) & np.isfinite(against) & np.isfinite(height)
-    against, height = np.where(seen, against, 0.0), np.where(seen, height, 0.0)
-    odds = _log_odds(against, height / body.length_px, jitter, noise_px / body.length_px, settings)
-    stay = np.clip(settings.switches * np.diff(body.t_s, prepend=body.t_s[0]) / period_s, 1e-6, 0.5)
+    against, up_bl = np.where(seen, against, 0.0), np.where(seen, height / body.length_px, 0.0)
+    spread = Spread(_stance_spread(against, seen, jitter, settings), *_heights(against, up_bl, seen, settings))
+    odds = _log_odds(against, up_bl, spread, noise_px / body.length_px, settings)
+    odds *= min(1.0, settings.distinct * body.frame_s / period_s)
+    step_s = np.maximum(np.diff(body.t_s, prepend=body.t_s[0]), period_s / settings.distinct)
+    stay = np.clip(settings.switches * step_s / period_s, 1e-6, 0.5)
     down = _best_path(np.where(seen, odds, 0.0), np.log(stay))
     shortest = max(2, round(settings.shortest * period_s / body.frame_s))
-    return _without_short(down, shortest), body.xy_px[:, :4, UP] - ground
+    return _without_short(down, shortest), body.xy_px[:, :4, UP] - ground, spread.told
 
 
 def judged(body: Body) -> BoolArray:
@@ -102,19 +117,57 @@ def _median_near(t_s: FloatArray, y: FloatArray, centre: float, window: float) -
     return float(np.median(y[a:b])) if b - a >= 3 else float("nan")
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Spread:
+    """What the clip's own paws say about how far frames can be believed.
+
+    stance_speed   (T, 4) belt speeds, SD of standing paws against the belt
+    stance_height  (4,) body lengths, SD of their heights
+    told           (4,) 0..1, how far heights tell forward from backward travel
+    """
+
+    stance_speed: FloatArray
+    stance_height: FloatArray
+    told: FloatArray
+
+
+def _stance_spread(against: FloatArray, seen: BoolArray, jitter: FloatArray, s: PhaseSettings) -> FloatArray:
+    """(T, 4) belt speeds, the settings' SD, or as wide as the clip's own paws scatter where they go backward."""
+    back = seen & (np.abs(against) < 1.0)
+    own = [1.4826 * float(np.median(np.abs(a[b]))) if b.any() else 0.0 for a, b in zip(against.T, back.T, strict=True)]
+    return np.asarray(np.hypot(np.clip(own, s.stance_speed, s.most_spread), jitter))
+
+
+def _heights(
+    against: FloatArray, height_bl: FloatArray, seen: BoolArray, s: PhaseSettings
+) -> tuple[FloatArray, FloatArray]:
+    """(4,) body lengths, SD of heights where paws go with the belt; and (4,) 0..1, how far heights can be believed."""
+    sd, told = np.full(4, s.stance_height_bl), np.ones(4)
+    for paw in range(4):
+        low = height_bl[seen[:, paw] & (np.abs(against[:, paw]) < 2 * s.stance_speed), paw]
+        high = height_bl[seen[:, paw] & (against[:, paw] > s.fast), paw]
+        if min(len(low), len(high)) >= 3:
+            sd[paw] = max(sd[paw], 1.4826 * float(np.median(np.abs(low - np.median(low)))))
+            higher = float(np.searchsorted(np.sort(low), high).mean() / len(low))
+            clear = (s.swing_height_bl - sd[paw]) / (s.swing_height_bl - s.stance_height_bl)
+            told[paw] = np.clip(min((higher - s.least_told) / (s.well_told - s.least_told), clear), 0.0, 1.0)
+    return sd, told
+
+
 def _log_odds(
-    against: FloatArray, height: FloatArray, jitter: FloatArray, height_noise: float, settings: PhaseSettings
+    against: FloatArray, height: FloatArray, spread: Spread, height_noise: float, settings: PhaseSettings
 ) -> FloatArray:
     """(T, 4) log of how much likelier the frame is in stance than in swing."""
     s = settings
-    stance_sd = np.hypot(s.stance_speed, jitter)
-    swing_sd = np.hypot(s.swing_spread, jitter)
+    swing_sd = np.hypot(s.swing_spread, np.sqrt(np.maximum(spread.stance_speed**2 - s.stance_speed**2, 0.0)))
     flat = np.log(s.slip / 10.0)
-    speed = np.logaddexp(_log_normal(against, 0.0, stance_sd), flat)
+    speed = np.logaddexp(_log_normal(against, 0.0, spread.stance_speed), flat)
     speed = speed - np.logaddexp(_log_normal(against, s.swing_speed, swing_sd), flat)
-    low_sd, high_sd = np.hypot(s.stance_height_bl, height_noise), np.hypot(s.swing_height_spread_bl, height_noise)
+    low_sd = np.hypot(spread.stance_height, height_noise)
+    high_sd = np.hypot(np.maximum(s.swing_height_spread_bl, spread.stance_height), height_noise)
     low = np.logaddexp(_log_normal(height, 0.0, low_sd), flat)
-    return np.asarray(speed + low - np.logaddexp(_log_normal(height, s.swing_height_bl, high_sd), flat))
+    low = low - np.logaddexp(_log_normal(height, s.swing_height_bl, high_sd), flat)
+    return np.asarray(speed + spread.told * low)
 
 
 def _log_normal(x: FloatArray, mean: float, sd: FloatArray | float) -> FloatArray:

@@ -98,6 +98,8 @@ def read_to_folder(
     record = _record(tracks, trial, settings, network_hash)
     asked = {key: value for key, value in dataclasses.asdict(settings).items() if value is not None}
     used = {**record.settings, "reading": {"input": source.name, **asked}}
+    if clip is not None and network is not None:
+        used["network"] = {"name": network.name, "precision": network.precision, "provider": network.provider}
     record = dataclasses.replace(record, notices=(*record.notices, *notes), settings=used)
     partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
     shutil.rmtree(partial, ignore_errors=True)

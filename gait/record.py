@@ -32,12 +32,13 @@ LEAST_FRAMES = 12
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Reading:
-    """The state of the reading once paws are known to be down or not. down (T, 4); height_px (T, 4)."""
+    """The state of the reading once paws are known to be down or not. height_px (T, 4) px; told (4,) 0..1."""
 
     body: Body
     speed: BeltSpeed
     stances: Stances
     height_px: FloatArray
+    told: FloatArray
 
 
 def build_record(
@@ -110,18 +111,19 @@ def _read_phases(body: Body, period_s: float, noise_px: float, settings: GaitSet
         )
     speed = BeltSpeed(np.ones((len(body.t_s), 2)) * first, first, np.full(2, np.nan), True)
     for step in range(settings.passes):
-        down, height = find_phases(body, speed.speed_px_s, period_s, settings.phases, width_s, noise_px)
+        down, height, told = find_phases(body, speed.speed_px_s, period_s, settings.phases, width_s, noise_px)
         stances = stances_of(down)
         speed = refine_speed(body, stances, speed.mean_px_s, period_s, settings.belt)
         if step < settings.passes - 1:
             body = level(body, belt_slope(body, stances, settings.belt))
-    return _Reading(body, speed, stances, height)
+    return _Reading(body, speed, stances, height, told)
 
 
 def _scene(reading: _Reading, period_s: float, settings: GaitSettings) -> Scene:
     belt_px = belt_coordinates(reading.body, reading.speed.speed_px_s)
     noise = stance_noise(reading.body, belt_px, reading.height_px, reading.stances, settings.contacts)
-    return Scene(reading.body, belt_px, reading.height_px, noise, period_s, settings.contacts.shape_doubt * period_s)
+    shape_s = settings.contacts.shape_doubt * period_s
+    return Scene(reading.body, belt_px, reading.height_px, noise, period_s, shape_s, reading.told)
 
 
 def _material(
@@ -189,7 +191,7 @@ def _standing(tracks: Tracks, trial: Trial, body: Body, settings: GaitSettings, 
     empty, none = np.empty(0), np.empty(0, dtype=np.int64)
     contacts = Contacts(none, empty, empty, empty, empty, empty, np.empty(0, dtype=bool), empty)
     belt = Belt(nothing, nothing, 0.0, True, nothing)
-    scene = Scene(body, body.xy_px[:, :4, FORWARD], _over_lowest(body), nothing, float("nan"), 0.0)
+    scene = Scene(body, body.xy_px[:, :4, FORWARD], _over_lowest(body), nothing, float("nan"), 0.0, np.ones(4))
     unsure = np.zeros((len(tracks), 2), dtype=bool)
     material = Material(
         tracks,
@@ -245,7 +247,7 @@ def _travel_notices(travels: bool) -> tuple[str, ...]:
     if not travels:
         return ()
     return (
-        "The dog travels through the picture: the ground was followed instead of a belt, "
+        "The dog travels through the picture, or the camera follows it: the ground was followed instead of a belt, "
         "and place and drift on the belt mean nothing.",
     )
 

@@ -14,6 +14,8 @@ from gait.body import UP, Body
 from pose.landmarks import PAIR_NAMES, PAIRS
 from pose.tracks import BoolArray, FloatArray, IntArray
 
+_SD_OF_STEPS = 1.4826 / 2**0.5  # from the median size of steps between independent values to the SD of one
+
 
 @dataclass(frozen=True, slots=True)
 class SideSettings:
@@ -32,6 +34,9 @@ class SideSettings:
     minority          share of the clip: if the lesser side of the exchanges is longer, nobody knows which is right
     apart_sd          1, near and far ground count as apart when this many SDs of a print lie between them
     least_apart_bl    body lengths, and at least this much: half a paw's width; our own choice
+    wander            1, and at least this many SDs of a paw's height within its stances, and of the difference of two
+                      levels as a paw's own successive stances show it: where paws stand in grass a whole stance is
+                      off by as much as its frames are, and its next one by as much again; our own choice
     """
 
     least_side_score: float = 0.8
@@ -44,6 +49,7 @@ class SideSettings:
     minority: float = 0.35
     apart_sd: float = 4.0
     least_apart_bl: float = 0.025
+    wander: float = 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -175,7 +181,10 @@ def _by_ground(
     partner = _nearest(own[1], other[1])
     apart = (other[2][partner] - own[2]) * (1 if own is near else -1)
     spread = 1.4826 * float(np.median(np.abs(np.abs(apart) - np.median(np.abs(apart)))))
-    limit = max(settings.apart_sd * spread / 2, settings.least_apart_bl * body.length_px)
+    within = float(np.sqrt(np.mean(np.concatenate([near[3], far[3]]) ** 2)))
+    between = _SD_OF_STEPS * float(np.median(np.abs(np.concatenate([np.diff(near[2]), np.diff(far[2])]))))
+    wander = settings.wander * max(within, float(np.sqrt(2)) * between)
+    limit = max(settings.apart_sd * spread / 2, settings.least_apart_bl * body.length_px, wander)
     if np.median(np.abs(apart)) < limit:
         return wrong, False
     for k in np.flatnonzero(apart < 0):
@@ -191,14 +200,16 @@ def _nearest(times: FloatArray, others: FloatArray) -> IntArray:
     return np.where(np.abs(others[left] - times) <= np.abs(others[right] - times), left, right).astype(np.int64)
 
 
-def _levels(body: Body, stances: Stances, paw: int) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Numbers of the paw's stances, their middle times (s) and the median height of each (px)."""
-    index, time, level = [], [], []
+def _levels(body: Body, stances: Stances, paw: int) -> tuple[IntArray, FloatArray, FloatArray, FloatArray]:
+    """Numbers of the paw's stances, their middle times (s), the median height of each (px) and its SD within (px)."""
+    index, time, level, scatter = [], [], [], []
     for i in np.flatnonzero(stances.paw == paw):
         rows = slice(stances.first[i], stances.last[i] + 1)
         y = body.xy_px[rows, paw, UP]
         if np.isfinite(y).sum() >= 3:
+            y = y[np.isfinite(y)]
             index.append(i)
             time.append(float(body.t_s[rows].mean()))
-            level.append(float(np.median(y[np.isfinite(y)])))
-    return np.array(index, dtype=np.int64), np.array(time), np.array(level)
+            level.append(float(np.median(y)))
+            scatter.append(1.4826 * float(np.median(np.abs(y - level[-1]))))
+    return np.array(index, dtype=np.int64), np.array(time), np.array(level), np.array(scatter)

@@ -13,6 +13,10 @@ class TableError(PoseError, ValueError):
     """A landmark table that cannot be used (exit code 2)."""
 
 
+class MarksError(PoseError, ValueError):
+    """A file of marked pictures that cannot be used (exit code 2)."""
+
+
 class NetworkError(PoseError, ValueError):
     """A network file or its card that cannot be used (exit code 2)."""
 

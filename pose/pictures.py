@@ -32,7 +32,7 @@ class PictureFolder:
         self._files = [by_number[number] for number in found]
         self.numbers: IntArray = np.array(found, dtype=np.int64) - found[0]
         self.stamps_s: FloatArray = self.numbers / fps
-        self.height, self.width = _load(self._files[0]).shape[:2]
+        self.height, self.width = load_picture(self._files[0]).shape[:2]
 
     def read(self, first: int, last: int) -> Iterator[tuple[int, float, Picture]]:
         """Pictures at ``first`` to ``last`` inclusive: (number, s, rgb (H, W, 3))."""
@@ -41,7 +41,7 @@ class PictureFolder:
     def pick(self, positions: list[int]) -> Iterator[tuple[int, float, Picture]]:
         """The pictures at ``positions``, in the same form."""
         for place in positions:
-            picture = _load(self._files[place])
+            picture = load_picture(self._files[place])
             if picture.shape != (self.height, self.width, 3):
                 raise ClipError(
                     f"{self._files[place].name} has {picture.shape[1]}x{picture.shape[0]} px, the first picture "
@@ -65,7 +65,8 @@ def _numbered(folder: Path) -> dict[int, Path]:
     return by_number
 
 
-def _load(file: Path) -> Picture:
+def load_picture(file: Path) -> Picture:
+    """The picture in ``file``, upright: rgb (H, W, 3) uint8. Raises ClipError when it cannot be read."""
     data = np.fromfile(file, dtype=np.uint8)
     picture = cv2.imdecode(data, cv2.IMREAD_COLOR) if data.size else None
     if picture is None:

@@ -8,11 +8,12 @@ from typing import Literal, Protocol
 import numpy as np
 from scipy.ndimage import median_filter
 
+from pose.ahead import ahead
 from pose.errors import NoDogError, TooShortError
 from pose.find import FacingSettings, FindSettings, Reader, best_xy, facing_votes, find
 from pose.heatmap import STRIDE, PeakSettings, Places, places
 from pose.landmarks import CROUP, LANDMARKS, PAIRS, WITHERS
-from pose.sides import SideSettings, decide_sides
+from pose.sides import SidePath, SideSettings, decide_sides
 from pose.smooth import SmoothReport, SmoothSettings, smooth
 from pose.tracks import FloatArray, IntArray, Tracks
 from pose.window import Picture, Window, cut, pulled, window_around
@@ -70,6 +71,8 @@ class ReadSettings:
     looks           pictures spread over the clip in which the facing is voted on
     batch           frames per run of the network; their window is laid from the batch before, a seventh of a
                     second at 60 frames per second
+    ahead           batches that are decoded while the network is busy with the ones before; two even out pictures
+                    that take long to decode (derived: a key picture takes some frames' time), more cost memory
     score_bl        body lengths, the radius that a score speaks of
     least_radius_cells  heat cells, mass is never taken within less: training aims at a blob with an SD of one cell,
                     and the card's knots are measured with the same limit
@@ -78,18 +81,24 @@ class ReadSettings:
     nothing_mass    0..1, a place with less mass than this is no place at all
     most_pause      batches, longest wait until a dog that was not found is searched for again: a search takes as
                     long as reading fifty frames, and half a second at 60 frames per second may be missed
+    side_frames     frames on which near and far are decided at once: deciding takes ten kilobytes a frame, and two
+                    minutes at 60 frames per second hold a hundred strides and more
+    side_margin     frames that such a piece looks beyond either end, a few strides
     trunk_frames    frames of the running median of the trunk's path, against single wild places
     """
 
     least_frames: int = 8
     looks: int = 16
     batch: int = 8
+    ahead: int = 2
     score_bl: float = 0.05
     least_radius_cells: float = 2.0
     least_presence: float = 0.4
     hidden_mass: float = 0.3
     nothing_mass: float = 0.03
     most_pause: int = 4
+    side_frames: int = 7200
+    side_margin: int = 300
     trunk_frames: int = 9
     peaks: PeakSettings = field(default_factory=PeakSettings)
     finding: FindSettings = field(default_factory=FindSettings)
@@ -202,7 +211,7 @@ def follow_dog(
     kept: list[tuple[list[int], list[float], Places, FloatArray]] = []
     window: Window | None = None
     searches = done = rest = pause = 0
-    for batch in _batches(clip.frames(), settings.batch):
+    for batch in ahead(_batches(clip.frames(), settings.batch), settings.ahead):
         if window is None and not (rest := max(rest - 1, 0)):
             searches += 1
             window = _locate(network, batch, mirrored, settings)
@@ -301,9 +310,7 @@ def _tracks(seen: Sightings, network: Reader, length_px: float, settings: ReadSe
     trunk = trunk_path(found.single_xy, found.single_mass, settings)[:, None]
     for pair, marks in enumerate(PAIRS):
         about_trunk = found.pair_xy[:, pair] - trunk
-        path = decide_sides(
-            seen.t_s, about_trunk, found.pair_mass[:, pair], length_px=length_px, settings=settings.sides
-        )
+        path = sides_in_pieces(seen.t_s, about_trunk, found.pair_mass[:, pair], length_px=length_px, settings=settings)
         xy[:, marks], mass[:, marks], side_score[:, pair] = path.xy_px + trunk, path.mass, path.score
         hidden[:, marks[1]] = path.shared
     xy[mass < settings.nothing_mass] = np.nan
@@ -312,6 +319,22 @@ def _tracks(seen: Sightings, network: Reader, length_px: float, settings: ReadSe
     for pair, marks in enumerate(PAIRS):
         score[:, marks] *= side_score[:, pair, None]
     return Tracks(seen.frame, seen.t_s, xy, np.where(np.isfinite(xy[..., 0]), score, 0.0), hidden, side_score)
+
+
+def sides_in_pieces(
+    t_s: FloatArray, xy_px: FloatArray, mass: FloatArray, *, length_px: float, settings: ReadSettings = ReadSettings()
+) -> SidePath:
+    """As ``decide_sides``, (T,) s, (T, C, 2) px, (T, C, 2) 0..1; long clips in pieces that look beyond their ends."""
+    parts = []
+    for first in range(0, max(len(t_s) - settings.side_margin, 1), settings.side_frames):
+        # what would remain after the last piece and is no longer than the margin belongs to it
+        rest = len(t_s) - first - settings.side_frames <= settings.side_margin
+        last = len(t_s) if rest else first + settings.side_frames
+        start = max(first - settings.side_margin, 0)
+        rows = slice(start, last + settings.side_margin)
+        path = decide_sides(t_s[rows], xy_px[rows], mass[rows], length_px=length_px, settings=settings.sides)
+        parts.append([getattr(path, name)[first - start : last - start] for name in SidePath.__dataclass_fields__])
+    return SidePath(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
 
 
 def _no_dog(name: str) -> NoDogError:

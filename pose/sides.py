@@ -36,6 +36,9 @@ class SideSettings:
     unseen         factor for a paw that is not seen although it has to be somewhere
     lose, regain   probabilities per frame that a paw stops being seen, and is seen again
     jump           factor for a move that the speed does not explain
+    hops           share of the frames in which a place hops: where paws are hardly seen, as in grass, the network finds
+                   now the shin, now a shadow
+    hop_bl         body lengths, SD of such a hop
     least_noise_bl, most_noise_bl  body lengths, limits of the measured scatter of a place
     leap           share of changes of speed that skip steps
     stride_step_bl body lengths that paws move on average between the frames that are decided on: well above the
@@ -61,6 +64,8 @@ class SideSettings:
     lose: float = 0.03
     regain: float = 0.1
     jump: float = 1e-6
+    hops: float = 0.3
+    hop_bl: float = 0.15
     least_noise_bl: float = 0.008
     most_noise_bl: float = 0.05
     leap: float = 0.02
@@ -227,7 +232,7 @@ def _scatter(x: FloatArray, settings: SideSettings) -> float:
     """SD of a place, from third differences, in which smooth movement cancels; robust against jumps."""
     third = np.abs(np.diff(x, n=3, axis=0))
     third = third[np.isfinite(third)]
-    scatter = float(np.median(third)) / 0.6745 / np.sqrt(20) if len(third) else settings.most_noise_bl
+    scatter = float(np.quantile(third, 0.25)) / 0.3186 / np.sqrt(20) if len(third) else settings.most_noise_bl
     return float(np.clip(scatter, settings.least_noise_bl, settings.most_noise_bl))
 
 
@@ -300,7 +305,10 @@ def _step(
     moved = xy1[None] - xy0[:, None]
     miss = (moved[..., 0, None] - gait.speeds_bl_s * dt_s) / gait.noise_bl
     lift = moved[..., 1, None] / (2 * gait.noise_bl)
-    likely = np.exp(-0.5 * np.minimum(miss**2 + lift**2, 60)) + settings.jump
+    off = miss**2 + lift**2
+    likely = np.exp(-0.5 * np.minimum(off, 60)) + settings.jump
+    wide = gait.noise_bl / np.hypot(gait.noise_bl, settings.hop_bl)
+    likely += settings.hops * wide**2 * np.exp(-0.5 * np.minimum(off * wide**2, 60))
     likely = np.nan_to_num(likely, nan=settings.jump)
     table = np.empty((k * v + 1, k * v + 1))
     table[:-1, :-1] = (turns[None, :, None, :] * likely[:, None]).reshape(k * v, k * v)

@@ -55,8 +55,12 @@ class Tracks:
     def _check(self, count: int) -> None:
         marks = len(LANDMARKS)
         wanted = {
-            "frame": (count,), "t_s": (count,), "xy_px": (count, marks, 2),
-            "score": (count, marks), "hidden": (count, marks), "side_score": (count, len(PAIRS)),
+            "frame": (count,),
+            "t_s": (count,),
+            "xy_px": (count, marks, 2),
+            "score": (count, marks),
+            "hidden": (count, marks),
+            "side_score": (count, len(PAIRS)),
         }
         for name, shape in wanted.items():
             if getattr(self, name).shape != shape:

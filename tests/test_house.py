@@ -110,7 +110,7 @@ def test_imports_make_no_circle() -> None:
     done: set[str] = set()
 
     def visit(name: str, way: tuple[str, ...]) -> None:
-        assert name not in way, f"circle: {' -> '.join((*way[way.index(name):], name))}"
+        assert name not in way, f"circle: {' -> '.join((*way[way.index(name) :], name))}"
         if name not in done:
             for other in sorted(graph[name] & graph.keys()):
                 visit(other, (*way, name))

@@ -64,7 +64,7 @@ def read_weights(path: Path) -> dict[str, Tensor]:
 
 def write_weights(average: dict[str, Tensor], path: Path) -> None:
     """Weights of layers in half precision, which is enough for them, and all else in full."""
-    torch.save({key: value.half() if value.ndim > 1 else value for key, value in average.items()}, path)
+    torch.save({key: (value.half() if value.ndim > 1 else value).cpu() for key, value in average.items()}, path)
 
 
 def _read(path: Path, device: torch.device) -> dict[str, Any]:

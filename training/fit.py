@@ -19,6 +19,7 @@ from training.errors import FitError
 from training.export import export
 from training.judge import judge, judge_both, score_knots
 from training.loss import facing_loss, landmark_loss
+from training.network import KeypointNetwork
 from training.settings import FitSettings, read_settings
 
 Progress = Callable[[int, int, float], None]
@@ -36,9 +37,9 @@ def fit(
 ) -> bool:
     """Train in ``out`` until done (True) or out of time (False, with a checkpoint to resume from).
 
-    ``out`` gets checkpoint.pt, log.csv, judged.csv, judged.json, weights.pt (averaged, half precision) and, when
-    done, the network <name>.onnx with its card <name>.toml. The same settings on the same machine give the same
-    network, in one sitting or several.
+    ``out`` gets checkpoint.pt, log.csv, judged.csv, judged.json, weights.pt (averaged, half precision; weights-STEP.pt
+    at each look at unseen dogs) and, when done, the network <name>.onnx with its card <name>.toml. The same settings
+    on the same machine give the same network, in one sitting or several.
 
     resume        go on from the checkpoint in ``out``; without one the run starts anew
     stop_after_s  s, after which the run stops at the next line of the log; loading and judging are not counted
@@ -57,7 +58,7 @@ def fit(
     _train(run, settings, footage, out, stop_after_s or math.inf, progress)
     save_run(run, settings, checkpoint)
     write_weights(run.average, out / "weights.pt")
-    facts = _judge(run, settings, footage)
+    facts = _judged(run, settings, footage)
     (out / "judged.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
     done = run.step >= settings.steps
     if done:
@@ -148,7 +149,8 @@ def _unseen(settings: FitSettings, footage: Footage, share: int = 1) -> Rows:
 
 
 def _glance(run: Run, settings: FitSettings, footage: Footage, out: Path) -> None:
-    """A line about unseen dogs while training goes on."""
+    """A line about unseen dogs while training goes on, and the weights so far, for blending."""
+    write_weights(run.average, out / f"weights-{run.step}.pt")
     rows = _unseen(settings, footage, share=4)
     if len(rows):
         table = judge(averaged(run), footage, rows, crop=settings.crop).table()
@@ -156,26 +158,28 @@ def _glance(run: Run, settings: FitSettings, footage: Footage, out: Path) -> Non
         _append(out / "judged.csv", [run.step, *(table.get(name, "") for name in names)])
 
 
-def _judge(run: Run, settings: FitSettings, footage: Footage) -> dict[str, Any]:
+def _judged(run: Run, settings: FitSettings, footage: Footage) -> dict[str, Any]:
     """What the card says: settings, data, errors on unseen dogs, and the score's calibration."""
-    seen, unseen = footage.rows(unseen=False), _unseen(settings, footage)
-    facts: dict[str, Any] = {
-        "settings": settings.as_dict(),
-        "data": {
-            "steps_done": run.step,
-            "training_pictures": len(seen),
-            "training_dogs": footage.dogs(unseen=False),
-            "unseen_dogs": footage.dogs(unseen=True),
-            "footage_sha256": footage.digest(),
-        },
-        "errors": {},
-        "score": {},
+    data = {
+        "steps_done": run.step,
+        "training_pictures": len(footage.rows(unseen=False)),
+        "training_dogs": footage.dogs(unseen=False),
+        "unseen_dogs": footage.dogs(unseen=True),
+        "footage_sha256": footage.digest(),
     }
-    if len(unseen):
-        tight, wide = judge_both(averaged(run), footage, unseen, settings.crop)
-        facts["errors"] = {"drawn_unseen_dogs": tight.table(), "drawn_unseen_dogs_small": wide.table()}
-        facts["score"] = score_knots(tight)
-    return facts
+    return {"settings": settings.as_dict(), "data": data, **errors_of(averaged(run), settings, footage)}
+
+
+def errors_of(network: KeypointNetwork, settings: FitSettings, footage: Footage) -> dict[str, Any]:
+    """``errors`` on unseen dogs and the ``score``'s calibration, as the card lists them; empty without such dogs."""
+    unseen = _unseen(settings, footage)
+    if not len(unseen):
+        return {"errors": {}, "score": {}}
+    tight, wide = judge_both(network, footage, unseen, settings.crop)
+    return {
+        "errors": {"drawn_unseen_dogs": tight.table(), "drawn_unseen_dogs_small": wide.table()},
+        "score": score_knots(tight),
+    }
 
 
 def main() -> None:

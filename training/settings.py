@@ -36,7 +36,7 @@ class FitSettings:
     limit          use the first so many pictures only; 0 = all
     """
 
-    name: str = "pawfall-s1"
+    name: str = "pawfall-new"
     footage: str = "footage-data"
     start: str = "imagenet"
     steps: int = 4000
@@ -72,9 +72,15 @@ def read_settings(path: Path, **over: Any) -> FitSettings:
         given = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise FitError(f"{path}: not a settings file that can be read ({error}).") from error
-    parts = {key: _build(kind, given.pop(key, {}), f"{path.name} [{key}]") for key, kind in _TABLES.items()}
-    settings: FitSettings = replace(_build(FitSettings, given, path.name), **parts, **over)
-    _check(settings, path.name)
+    return settings_of(given, path.name, **over)
+
+
+def settings_of(given: dict[str, Any], where: str = "settings", **over: Any) -> FitSettings:
+    """Settings from a table of plain values, as ``FitSettings.as_dict`` or a TOML file gives it."""
+    parts = {key: _build(kind, given.get(key, {}), f"{where} [{key}]") for key, kind in _TABLES.items()}
+    rest = {key: value for key, value in given.items() if key not in _TABLES}
+    settings: FitSettings = replace(_build(FitSettings, rest, where), **parts, **over)
+    _check(settings, where)
     return settings
 
 

@@ -13,7 +13,7 @@ from gait.command.sheet import belt_speed, read_sheet
 from gait.command.show import progress_bar, show_reading
 from gait.reading import ReadingSettings, is_table, read_to_folder
 from gait.trial import Trial
-from pose.network import Network, shipped_network
+from pose.network import Network, NetworkSettings, shipped_network
 
 DEFAULTS = ReadingSettings()
 
@@ -24,12 +24,14 @@ class Request:
 
     flags  fields of Trial that were given as flags; they come before what a sheet says
     sheet  trial sheet for all inputs; None = the one beside each input, if there is one
+    running  how the network is run
     """
 
     out: Path
     flags: dict[str, Any] = field(default_factory=dict)
     sheet: Path | None = None
     network: Path | None = None
+    running: NetworkSettings = field(default_factory=NetworkSettings)
     settings: ReadingSettings = DEFAULTS
 
 
@@ -50,9 +52,7 @@ def read_one(source: Path, folder: Path, request: Request, network: Network | No
     try:
         trial = trial_of(source, request)
         with progress_bar(source.name) as report:
-            reading = read_to_folder(
-                source, folder, trial, network=network, settings=request.settings, progress=report
-            )
+            reading = read_to_folder(source, folder, trial, network=network, settings=request.settings, progress=report)
     except EXPECTED as error:
         words = message(error)
         say_error(words if source.name in words else f"{source.name}: {words}")
@@ -108,7 +108,7 @@ def make_writable(out: Path) -> None:
 def _network(inputs: list[Path], request: Request) -> Network | None:
     """The network, loaded once; none when nothing but tables is to be read."""
     needed = any(not is_table(source) and source.exists() for source in inputs)
-    return Network.load(request.network or shipped_network()) if needed else None
+    return Network.load(request.network or shipped_network(), request.running) if needed else None
 
 
 def trial_flags(
@@ -129,4 +129,5 @@ def read_command(inputs: tuple[Path, ...], options: dict[str, Any]) -> int:
         say_error(message(error))
         return CANNOT_USE
     out, sheet, network = (options.pop(key) for key in ("out", "trial", "network"))
-    return run(list(inputs), Request(out, flags, sheet, network, dataclasses.replace(DEFAULTS, **options)))
+    running = NetworkSettings(precision=options.pop("precision", "auto"))
+    return run(list(inputs), Request(out, flags, sheet, network, running, dataclasses.replace(DEFAULTS, **options)))

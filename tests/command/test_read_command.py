@@ -181,9 +181,7 @@ def test_a_fault_of_ours_is_owned_and_does_not_stop_the_others(
     assert (tmp_path / "out" / "dog" / "report.html").exists()
 
 
-def test_stopping_leaves_nothing_unfinished(
-    tmp_path: Path, dog_table: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_stopping_leaves_nothing_unfinished(tmp_path: Path, dog_table: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def stop(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 

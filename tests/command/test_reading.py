@@ -23,7 +23,7 @@ from pose.errors import ClipError, PoseError
 from pose.landmarks import PAWS
 from pose.tracks import Tracks
 
-NETWORK = types.SimpleNamespace(sha256="5ta7d")
+NETWORK = types.SimpleNamespace(sha256="5ta7d", name="stand-in", precision="fp32", provider="CPUExecutionProvider")
 FRAMES = 60
 LOST = 3
 
@@ -66,7 +66,7 @@ def test_a_film_becomes_a_whole_folder(dog_film: Path) -> None:
     assert reading.record.notices[-1] == "In 3 of 60 frames no dog was found."
     assert "5ta7d" in (reading.folder / "record.json").read_text()
     page = (reading.folder / "report.html").read_text()
-    assert '<video' in page
+    assert "<video" in page
     assert 'src="film.mp4"' in page
     assert "data:image/" in page
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from generator import AMBLE, CANTER, PACE, TROT, WALK, Pattern, Scene, Truth, dog
+from generator import AMBLE, CANTER, PACE, TROT, WALK, Pattern, Scene, Truth, dog, replaced
 
 from gait.nouns import Contacts
 from gait.record import build_record
@@ -53,6 +53,23 @@ def test_soft_paws_bias_the_stance_by_a_known_amount() -> None:
     tracks, truth = dog(TROT, Scene(noise_bl=0.015, swing="soft"))
     touch, lift = errors_ms(build_record(tracks, Trial()).contacts, truth)
     assert -SOFT_MEDIAN_MS < np.median(touch) < 0 < np.median(lift) < SOFT_MEDIAN_MS
+
+
+#: ms, exact landmarks seen askew: perspective alone must not move an event by a third of a frame.
+ASKEW_MS = 6.0
+
+
+@pytest.mark.parametrize("noise_bl", [0.0, 0.003], ids=["exact", "hardly any noise"])
+@pytest.mark.parametrize("askew", [-0.06, 0.06], ids=["from ahead", "from behind"])
+@pytest.mark.parametrize("gait", ["walk", "trot"])
+def test_perspective_does_not_pass_for_an_event(gait: str, askew: float, noise_bl: float) -> None:
+    """A camera off square: nearer paws are larger and lower, so standing paws are neither quite steady nor level."""
+    tracks, truth = dog(GAITS[gait], Scene(noise_bl=noise_bl, swing="hard", spread=0.01))
+    middle = np.array([320.0, 100.0])
+    away = tracks.xy_px - middle
+    seen = replaced(tracks, xy_px=middle + away / (1 - askew * away[..., :1] / 160))
+    for errors in errors_ms(build_record(seen, Trial()).contacts, truth):
+        assert np.median(np.abs(errors)) <= ASKEW_MS
 
 
 @pytest.mark.parametrize("noise_bl", [0.005, 0.015, 0.03])

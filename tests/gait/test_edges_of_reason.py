@@ -30,7 +30,7 @@ def test_two_stances_give_a_level_and_steady_belt() -> None:
 def test_no_stance_no_contact() -> None:
     body = stand_up(dog(WALK, Scene(seconds=1))[0], None, BodySettings())
     nothing = np.zeros((len(body.t_s), 4))
-    scene = FitScene(body, nothing, nothing, np.ones(2), 0.7, 0.007)
+    scene = FitScene(body, nothing, nothing, np.ones(2), 0.7, 0.007, np.ones(4))
     assert len(time_contacts(scene, stances_of(nothing.astype(bool)), ContactSettings())) == 0
 
 

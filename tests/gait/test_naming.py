@@ -66,9 +66,18 @@ def _names(pattern: Pattern, sd_ms: float) -> tuple[str, float, str]:
 
 
 def test_on_an_edge_the_name_is_unclear_with_both_candidates() -> None:
-    gait, probability, candidates = _names(Pattern(0.6, 0.56, 0.56, 0.125), 8.0)
+    gait, probability, candidates = _names(Pattern(0.55, 0.5, 0.5, 0.02), 8.0)
     assert gait == "unclear" and probability < 0.8
-    assert set(candidates.split("/")) == {"amble", "walk"}
+    assert set(candidates.split("/")) == {"pace", "amble"}
+
+
+def test_a_walk_on_the_edge_of_ambling_is_a_walk() -> None:
+    gait, probability, candidates = _names(Pattern(0.6, 0.56, 0.56, 0.125), 8.0)
+    assert gait == "walk" and probability >= 0.95 and candidates == ""
+
+
+def test_a_clear_amble_is_not_called_a_walk() -> None:
+    assert _names(Pattern(0.6, 0.56, 0.56, 0.06), 8.0)[0] == "amble"
 
 
 def test_doubt_lowers_the_probability() -> None:

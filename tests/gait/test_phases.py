@@ -15,7 +15,8 @@ def test_frames_agree_with_the_drawn_stances(gait: str) -> None:
     tracks, truth = dog(pattern, Scene(noise_bl=0.01, swing="hard"))
     body = with_motion(stand_up(tracks, None, BodySettings()), 0.03 * pattern.stride_s)
     speed = np.ones((len(tracks), 2)) * truth.speed_px_s
-    down, height = find_phases(body, speed, pattern.stride_s, PhaseSettings(), 0.03 * pattern.stride_s, 1.6)
+    down, height, told = find_phases(body, speed, pattern.stride_s, PhaseSettings(), 0.03 * pattern.stride_s, 1.6)
+    assert (told > 0.9).all()
     for paw in range(4):
         true = np.any(
             [

@@ -207,3 +207,31 @@ def test_places_that_flicker_in_slow_motion_are_outvoted_by_the_frames_around() 
     """Decided on single frames, 0.18 of them come out exchanged (measured)."""
     exchanged = [np.nanmean(seen.exchanged(seen.decided())) for seen in map(flickering, range(3))]
     assert np.mean(exchanged) < 0.1
+
+
+def hopping(fps: float, seed: int, **gait: float) -> Scene:
+    """Paws hardly seen: in two frames of five a place is off by a fifth of a body length, for a tenth of a stride."""
+    seen = scene(fps, seed=seed, **gait)
+    rng, frames = np.random.default_rng(seed + 100), 0.1 * fps * gait["stride_s"]
+    xy = seen.xy_px.copy()
+    for paw in (0, 1):
+        off = _lasting(rng, len(xy), frames) > np.quantile(_lasting(rng, 20000, frames), 0.6)
+        away = np.stack([_lasting(rng, len(xy), frames) for _ in range(2)], axis=1)
+        xy[off, paw] += 0.2 * LENGTH_PX * away[off]
+    return replace(seen, xy_px=xy)
+
+
+HOPPING = {"walk": (60.0, GAITS["walk"]), "trot": (60.0, GAITS["trot"]), "slow motion": (24.0, GAITS["slow motion"])}
+
+
+@pytest.mark.parametrize("gait", HOPPING)
+def test_places_that_hop_do_not_pass_for_movement(gait: str) -> None:
+    fps, pattern = HOPPING[gait]
+    wrong, strict = [], []
+    for seed in range(4):
+        seen = hopping(fps, seed, **pattern)
+        wrong.append(np.nanmean(seen.exchanged(seen.decided())))
+        settings = replace(SideSettings(), hops=0.0)
+        path = decide_sides(seen.t_s, seen.xy_px, seen.mass, length_px=LENGTH_PX, settings=settings)
+        strict.append(np.nanmean(seen.exchanged(path)))
+    assert np.mean(wrong) < 0.05 and np.mean(wrong) < np.mean(strict)

@@ -163,7 +163,16 @@ def test_the_rate_rises_then_falls() -> None:
 
 def test_what_a_run_leaves(trained: Path) -> None:
     names = {path.name for path in trained.iterdir()}
-    assert names == {"checkpoint.pt", "log.csv", "judged.csv", "judged.json", "weights.pt", "trial.onnx", "trial.toml"}
+    assert names == {
+        "checkpoint.pt",
+        "log.csv",
+        "judged.csv",
+        "judged.json",
+        "weights.pt",
+        "weights-2.pt",
+        "trial.onnx",
+        "trial.toml",
+    }
     assert [row.split(",")[0] for row in (trained / "judged.csv").read_text().splitlines()] == ["step", "2"]
 
 

@@ -1,11 +1,13 @@
-"""Backdrops: pictures to hang behind the dog, made from noise, stripes, blobs and two free sample photographs."""
+"""Backdrops: pictures to hang behind the dog and lay under it: noise, stripes, blobs and free sample photographs."""
 
 from collections.abc import Sequence
-from typing import Final
+from functools import cache
+from typing import Any, Final
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage import data
 from sklearn.datasets import load_sample_image
 
 SIZE = (384, 256)
@@ -76,20 +78,28 @@ def _trunks(rng: np.random.Generator) -> Picture:
     return (picture * (1 - sky) + sky * rng.uniform(120, 255)).astype(np.uint8)
 
 
+@cache
+def _photographs() -> tuple[Picture, ...]:
+    """Photographs that scikit-learn (CC BY) and scikit-image (CC0 or public domain) carry; no dog is in them."""
+    free: Any = data
+    grounds = [np.repeat(ground()[..., None], 3, axis=2) for ground in (free.grass, free.gravel, free.brick)]
+    scenes = [free.coffee(), free.rocket()]
+    return (*(load_sample_image(name) for name in ("china.jpg", "flower.jpg")), *scenes, *grounds)
+
+
 def _photo(rng: np.random.Generator) -> Picture:
-    """A crop of one of the two photographs that scikit-learn carries (CC BY)."""
-    photo = load_sample_image(str(rng.choice(["china.jpg", "flower.jpg"])))
-    h = int(rng.integers(120, 420))
-    w = int(h * 1.4)
+    """A crop of a photograph, its colours changed."""
+    photo = _photographs()[int(rng.integers(len(_photographs())))]
+    h = int(rng.integers(120, photo.shape[0] - 1))
+    w = min(int(h * 1.4), photo.shape[1])
     y, x = int(rng.integers(0, photo.shape[0] - h + 1)), int(rng.integers(0, max(1, photo.shape[1] - w)))
     crop = cv2.resize(photo[y : y + h, x : x + w], SIZE, interpolation=cv2.INTER_AREA)
     crop = crop[:, ::-1] if rng.random() < 0.5 else crop
-    return np.ascontiguousarray(
-        np.clip(crop * rng.uniform(0.5, 1.3, 3), 0, 255).astype(np.uint8)[..., rng.permutation(3)]
-    )
+    tinted = np.clip(crop * rng.uniform(0.5, 1.3) * rng.uniform(0.75, 1.2, 3), 0, 255).astype(np.uint8)
+    return np.ascontiguousarray(tinted[..., rng.permutation(3)])
 
 
 def make_backdrops(rng: np.random.Generator, count: int) -> NDArray[np.uint8]:
     """(count, 256, 384, 3) uint8 RGB pictures."""
     makers = (_clouds, _shapes, _trunks, _photo)
-    return np.stack([makers[int(rng.choice(4, p=[0.35, 0.3, 0.2, 0.15]))](rng) for _ in range(count)])
+    return np.stack([makers[int(rng.choice(4, p=[0.27, 0.25, 0.16, 0.32]))](rng) for _ in range(count)])

@@ -1,10 +1,9 @@
 #version 330
-// Value noise and lighting shared by every surface. Own code; hash after the usual fract-sin idiom.
-float hash3(vec3 p){ p = fract(p*vec3(0.1031,0.1030,0.0973)); p += dot(p, p.yzx+33.33); return fract((p.x+p.y)*p.z); }
+// Value noise (a box of random numbers, smoothly read) and lighting shared by every surface.
+uniform sampler3D noise_box;
 float noise3(vec3 p){
   vec3 i = floor(p), f = fract(p); f = f*f*(3.0-2.0*f);
-  return mix(mix(mix(hash3(i),hash3(i+vec3(1,0,0)),f.x), mix(hash3(i+vec3(0,1,0)),hash3(i+vec3(1,1,0)),f.x),f.y),
-             mix(mix(hash3(i+vec3(0,0,1)),hash3(i+vec3(1,0,1)),f.x), mix(hash3(i+vec3(0,1,1)),hash3(i+vec3(1,1,1)),f.x),f.y),f.z);
+  return textureLod(noise_box, (i+f+0.5)/64.0, 0.0).r;
 }
 float fbm(vec3 p){ return 0.55*noise3(p)+0.28*noise3(p*2.1+7.3)+0.17*noise3(p*4.3+19.1); }
 uniform vec3 sun_way; uniform vec3 sun_colour; uniform vec3 sky_colour; uniform vec3 ground_colour;
@@ -17,10 +16,10 @@ float lit(vec3 w){
   return mix(1.0, s, shadow_depth);
 }
 vec3 light(vec3 w, vec3 n, vec3 albedo, float gloss){
-  float d = max(dot(n,sun_way)*0.85+0.15,0.0)*lit(w);
+  float shade = lit(w), d = max(dot(n,sun_way)*0.85+0.15,0.0)*shade;
   vec3 amb = mix(ground_colour, sky_colour, n.y*0.5+0.5);
   vec3 v = normalize(eye-w), h = normalize(v+sun_way);
-  float spec = gloss*pow(max(dot(n,h),0.0),24.0)*lit(w);
+  float spec = gloss*pow(max(dot(n,h),0.0),24.0)*shade;
   float rim = gloss*0.35*pow(1.0-max(dot(n,v),0.0),3.0);
   return albedo*(sun_colour*d+amb)+spec*sun_colour+rim*sky_colour;
 }

@@ -24,10 +24,10 @@ vec3 coat_colour(vec3 r, float n1, float n2){
   return c*(0.82+0.36*n2);
 }
 void main(){
-  float n1 = fbm(rest*(3.0+thresholds[2]*0.12)+seed);
   vec3 hs = vec3(60.0,90.0,90.0)*hair_scale;
-  float strand = noise3(rest*hs+curl*3.0*vec3(n1,noise3(rest*20.0),n1)+seed);
+  float strand = noise3(rest*hs+curl*3.0*sin(rest.yzx*17.0+seed)+seed);
   if(shell>0.0 && strand < 0.18+0.62*shell) discard;
+  float n1 = fbm(rest*(3.0+thresholds[2]*0.12)+seed);
   vec3 c = coat_colour(rest, n1, mix(0.5,strand,0.6)) * (0.75+0.25*shell+ (hair_scale<0.0?0.25:0.0));
   if(clipped.w>0.0) c = mix(coat[3], c, soft(clipped.w,0.01,distance(rest,clipped.xyz)+0.02*n1));
   if(kind<0.5||kind>3.5) for(int i=0;i<5;i++) if(band_part[i].z>0.0){

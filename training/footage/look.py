@@ -23,7 +23,7 @@ COATS = np.array(
         (0.075, 0.078, 0.088),
     ]
 )
-_COMMON_SHARE = np.array([3.2, 1.2, 1.0, 1.4, 1.5, 1.2, 1.0, 1.6, 0.9, 0.7])
+_COMMON_SHARE = np.array([4.2, 1.6, 1.0, 1.4, 1.5, 1.2, 1.0, 1.6, 0.9, 0.7])
 PATTERNS = ("solid", "saddle", "patches", "brindle", "merle", "points", "pale belly")
 _PATTERN_SHARE = np.array([0.24, 0.18, 0.20, 0.06, 0.09, 0.11, 0.12])
 

@@ -7,7 +7,7 @@ import numpy as np
 from pose.tracks import FloatArray
 from training.footage.look import any_colour
 
-PLAIN, BELT, GRASS, PLANKS, BACKDROP, BLADES, STRIPES = range(7)
+PLAIN, BELT, GRASS, PLANKS, BACKDROP, BLADES, STRIPES, PHOTO = range(8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,7 @@ class Room:
     vignette: float
     haze: float
     layer: int
+    ground_layer: int
     blur: float
 
 
@@ -87,7 +88,7 @@ def _treadmill(rng: np.random.Generator, h: float, span: float) -> list[Box]:
             (0, -deck - 0.01, 0),
             (14, 0.02, 14),
             rng,
-            int(rng.choice([PLAIN, PLANKS, BELT])),
+            int(rng.choice([PLAIN, PLANKS, BELT, PHOTO])),
             grain=float(rng.uniform(1, 12)),
         )
     )
@@ -120,18 +121,18 @@ def _outdoors(rng: np.random.Generator, h: float, span: float) -> list[Box]:
         np.array([40, 0.04, 40]),
         tint,
         np.clip(tint * rng.uniform(0.4, 1.7, 3), 0, 0.9),
-        int(rng.choice([GRASS, GRASS, BELT, PLANKS, PLAIN])),
+        int(rng.choice([GRASS, GRASS, PHOTO, PHOTO, PHOTO, BELT, PLANKS, PLAIN])),
         float(rng.uniform(2, 40)),
     )
     boxes = [ground]
-    if rng.random() < 0.5:
+    if rng.random() < 0.6:
         boxes += _blades(rng, h, span, tint)
     return boxes
 
 
 def _blades(rng: np.random.Generator, h: float, span: float, tint: FloatArray) -> list[Box]:
     """Strips of grass before, under and behind the paws."""
-    tall = h * rng.uniform(0.03, 0.22)
+    tall = h * rng.uniform(0.03, 0.26)
     pale = np.clip(tint * rng.uniform(0.7, 2.0, 3), 0, 0.9)
     return [
         Box(
@@ -201,7 +202,7 @@ def _legs(rng: np.random.Generator, x: float, z: float) -> list[Box]:
 
 def draw_room(rng: np.random.Generator, h: float, span: float, layers: int, belt: bool | None = None) -> Room:
     """A random surrounding of a dog h m high and span m long; layers = backdrops to choose from."""
-    indoors = rng.random() < 0.6 if belt is None else belt
+    indoors = rng.random() < 0.55 if belt is None else belt
     boxes = _treadmill(rng, h, span) if indoors else _outdoors(rng, h, span)
     boxes += _clutter(rng, h, span)
     way = np.array([rng.uniform(-1, 1), rng.uniform(0.25, 1.2), rng.uniform(-1.0, 1.2)])
@@ -223,6 +224,7 @@ def draw_room(rng: np.random.Generator, h: float, span: float, layers: int, belt
         np.clip(1 + 0.07 * rng.standard_normal(3), 0.75, 1.25),
         float(rng.uniform(0, 0.7)),
         float(max(0.0, rng.normal(-0.05, 0.1))),
+        int(rng.integers(layers)),
         int(rng.integers(layers)),
         float(rng.choice([0.0, 1.0, 2.0, 3.5])),
     )

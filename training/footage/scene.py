@@ -74,7 +74,7 @@ def draw_movement(rng: np.random.Generator, dog: Dog) -> Movement:
     """A random steady movement, or standing and shifting on every tenth picture."""
     gait = str(rng.choice(GAITS, p=_GAIT_SHARE))
     pattern = draw_pattern(rng, gait, dog.skeleton.build.withers_m)
-    if rng.random() < 0.12:  # standing about: slow, short, heavy on the ground
+    if rng.random() < 0.15:  # standing about: slow, short, heavy on the ground
         pattern = replace(
             draw_pattern(rng, "walk", dog.skeleton.build.withers_m),
             travel=float(rng.uniform(0.02, 0.3)),

@@ -4,10 +4,12 @@ One shard = ``shard-00000.i420.npy`` (N, 432, 384) uint8, I420 planes of 384 x 2
 ``shard-00000.npz`` with xy (N, 6, 2) px, hidden (N, 6), facing_right (N,), dog (N,), box (N, 4) px, unseen (N,).
 """
 
+import argparse
 import multiprocessing
+import sys
 import time
-from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -35,9 +37,11 @@ Row = tuple[Shot, bool, bool, int, NDArray[np.uint8]]
 
 @dataclass(frozen=True, slots=True)
 class ShardSettings:
-    """What to draw. first_dog, dogs: identities; pictures: of each; seed of rooms and movements."""
+    """What to draw. dogs: how many identities, from first_dog on, each ``every``-th; pictures: of each; seed of rooms
+    and movements."""
 
     first_dog: int = 0
+    every: int = 1
     dogs: int = 100
     pictures: int = 32
     seed: int = 1
@@ -64,13 +68,14 @@ def _one(rng: np.random.Generator, studio: Studio, dog: Dog, other: Dog | None) 
 
 def _draw_shard(settings: ShardSettings, number: int, folder: str) -> int:
     cv2.setNumThreads(1)
-    first = settings.first_dog + number * settings.dogs_per_shard
-    last = min(first + settings.dogs_per_shard, settings.first_dog + settings.dogs)
+    first = number * settings.dogs_per_shard
+    last = min(first + settings.dogs_per_shard, settings.dogs)
+    numbers = [settings.first_dog + settings.every * k for k in range(first, last)]
     rng = np.random.default_rng((settings.seed, number))
     studio = _studio(settings, number)
     rows: list[Row] = []
-    other = make_dog(studio, last + is_unseen(last))
-    for dog_number in range(first, last):
+    other = make_dog(studio, numbers[-1] + 1 + is_unseen(numbers[-1] + 1))
+    for dog_number in numbers:
         dog = make_dog(studio, dog_number)
         for _ in range(settings.pictures):
             shot, present = _one(rng, studio, dog, other)
@@ -125,6 +130,14 @@ def _write(folder: Path, number: int, rows: list[Row]) -> None:
     )
 
 
+def _finished(jobs: list[Future[int]]) -> Iterator[Future[int]]:
+    """Each job as it ends; those that were cancelled meanwhile are passed over."""
+    left = set(jobs)
+    while left := {job for job in left if not job.cancelled()}:
+        done, left = wait(left, timeout=5, return_when=FIRST_COMPLETED)
+        yield from done
+
+
 def draw_shards(
     settings: ShardSettings,
     folder: Path,
@@ -143,33 +156,37 @@ def draw_shards(
     spawn = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(settings.processes, mp_context=spawn) as pool:
         jobs = [pool.submit(_draw_shard, settings, n, str(folder)) for n in range(count)]
-        for done, job in enumerate(as_completed(jobs), 1):
-            if job.cancelled():
-                continue
+        for done, job in enumerate(_finished(jobs), 1):
             total += job.result()
             if progress:
                 progress(done, count)
             if time.monotonic() - start > stop_after_s:
-                pool.shutdown(wait=False, cancel_futures=True)
-                stop_after_s = 1e9
+                for waiting in jobs:
+                    waiting.cancel()
     return total
 
 
 def main() -> None:
     """``python -m training.footage.shards FOLDER DOGS PICTURES PROCESSES [SEED [SECONDS]]``: training footage."""
-    import sys
-
-    folder, dogs, pictures, processes, *seed = sys.argv[1:]
+    parser = argparse.ArgumentParser(prog="training.footage.shards")
+    parser.add_argument("folder", type=Path)
+    for name in ("dogs", "pictures", "processes"):
+        parser.add_argument(name, type=int)
+    parser.add_argument("seed", type=int, nargs="?", default=1)
+    parser.add_argument("seconds", type=float, nargs="?", default=1e9, help="begin no new shard after so long")
+    parser.add_argument("--first", type=int, default=0, help="number of the first dog")
+    parser.add_argument("--every", type=int, default=1, help="10 from 9 on: every second dog is an unseen one")
+    given = parser.parse_args()
     settings = ShardSettings(
-        dogs=int(dogs), pictures=int(pictures), processes=int(processes), seed=int(seed[0]) if seed else 1
+        given.first, given.every, given.dogs, given.pictures, seed=given.seed, processes=given.processes
     )
-    limit = float(seed[1]) if len(seed) > 1 else 1e9
     start = time.monotonic()
 
     def show(done: int, count: int) -> None:
         sys.stdout.write(f"shard {done} of {count}, {time.monotonic() - start:.0f} s\n")
+        sys.stdout.flush()
 
-    total = draw_shards(settings, Path(folder), show, stop_after_s=limit)
+    total = draw_shards(settings, given.folder, show, stop_after_s=given.seconds)
     sys.stdout.write(f"{total} pictures, {total / (time.monotonic() - start):.0f} a second\n")
 
 

@@ -13,6 +13,7 @@ PELVIS, LOIN, THORAX, NECK, HEAD = range(5)
 TAIL = (5, 6, 7, 8)
 LEGS = ((9, 10, 11, 12, 13), (14, 15, 16, 17, 18), (19, 20, 21, 22), (23, 24, 25, 26))
 BONES = 27
+_PAD = 0.45  # height of the paw landmark above the ground, share of the size of the paw: the height of the pads
 SIDES = (1.0, -1.0, 1.0, -1.0)
 
 
@@ -22,8 +23,9 @@ class Skeleton:
 
     trunk      (N, 4) rows x, top, bottom, half-width: the outline of the trunk from rump to chest
     neck       (3, 3) base, poll, muzzle end; tail (5, 3)
-    foot       (4, 3) paw landmarks at rest
-    withers_x, croup_x   where on the back the two topline landmarks lie
+    foot       (4, 3) paw landmarks at rest: middle of the foot at the height of the pads
+    withers_x, croup_x   where on the back the two topline landmarks lie; the croup half way from the hip-bone crest
+               to the root of the tail
     """
 
     build: Build
@@ -41,17 +43,17 @@ class Skeleton:
         return np.asarray(PchipInterpolator(knots[:, 0], knots[:, 1:])(np.clip(x, knots[0, 0], knots[-1, 0])))
 
 
-def _trunk(b: Build, withers_x: float, croup_x: float, hip_x: float) -> FloatArray:
+def _trunk(b: Build, withers_x: float, crest_x: float, hip_x: float) -> FloatArray:
     half, floor = b.length / 2, b.elbow + b.chest_drop
-    loin = 0.45 * withers_x + 0.55 * croup_x
-    mid = 0.75 * withers_x + 0.25 * croup_x
+    loin = 0.45 * withers_x + 0.55 * crest_x
+    mid = 0.75 * withers_x + 0.25 * crest_x
     pelvis = b.width * 0.82
     return np.array(
         [
             (-half - 0.02, b.croup - b.rump_fall - 0.10, b.croup - b.rump_fall - 0.14, 0.015),
-            (-half + 0.03, b.croup - b.rump_fall * 0.75, b.croup - 0.40, pelvis * 0.7),
-            (hip_x - 0.02, b.croup - b.rump_fall * 0.28, b.croup - 0.45, pelvis),
-            (croup_x + 0.02, b.croup, floor + b.tuck + 0.02, pelvis),
+            (-half + 0.03, b.croup - b.rump_fall * 0.85, b.croup - 0.40, pelvis * 0.7),
+            (hip_x, b.croup - b.rump_fall * 0.30, b.croup - 0.45, pelvis),
+            (crest_x, b.croup, floor + b.tuck + 0.02, pelvis),
             (loin, (b.croup + 1) / 2 + b.dip * 0.6, floor + b.tuck, b.width * 0.78),
             (mid, 0.985 + b.dip, floor + b.tuck * 0.35, b.width),
             (withers_x, 1.0, floor, b.width),
@@ -104,11 +106,12 @@ def build_skeleton(b: Build) -> Skeleton:
     """The standing dog of that build."""
     half = b.length / 2
     elbow_x = half - 0.15
-    withers_x, hip_x = elbow_x - 0.035, -half + 0.155
-    croup_x = hip_x + 0.01
+    withers_x, hip_x = elbow_x - 0.035, -half + 0.135
+    crest_x, tail_x = hip_x + 0.12, -half + 0.035
+    croup_x = (crest_x + tail_x) / 2
     z = b.width * 0.72 * b.stance_width
     legs = (_fore(b, elbow_x, z), _fore(b, elbow_x, -z), _hind(b, hip_x, z), _hind(b, hip_x, -z))
-    foot = np.array([leg[-1] + (b.paw * 0.55, -leg[-1, 1] + 0.008, 0.0) for leg in legs])
-    trunk = _trunk(b, withers_x, croup_x, hip_x)
-    root = np.array([-half + 0.035, b.croup - b.rump_fall * 0.9, 0.0])
+    foot = np.array([leg[-1] + (b.paw * 0.55, -leg[-1, 1] + b.paw * _PAD, 0.0) for leg in legs])
+    trunk = _trunk(b, withers_x, crest_x, hip_x)
+    root = np.array([tail_x, b.croup - b.rump_fall * 0.9, 0.0])
     return Skeleton(b, trunk, _neck(b, withers_x), _tail(b, root), legs, foot, withers_x, croup_x)

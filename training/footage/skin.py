@@ -5,6 +5,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 from skimage.measure import marching_cubes
 
 from pose.tracks import BoolArray, FloatArray
@@ -61,8 +63,8 @@ def _leg_blobs(s: Skeleton, p: int) -> list[Blob]:
     ]
     if p >= 2:
         blobs.append(Blob(joints[2] + (-0.012, 0.02, 0), joints[2], 0.022 * g, 0.024 * g, bones[2], 0.015))
-    toe = s.foot[p] + (paw * 0.35, paw * 0.50, 0)
-    heel = s.foot[p] + (-paw * 0.30, paw * 0.62, 0)
+    sole: FloatArray = s.foot[p] * (1, 0, 1)
+    toe, heel = (sole + np.array([paw * x, 0.008 + paw * y, 0.0]) for x, y in ((0.35, 0.50), (-0.30, 0.62)))
     return [*blobs, Blob(heel, toe, paw * 0.66, paw * 0.58, bones[-1], 0.015)]
 
 
@@ -192,7 +194,15 @@ def _surface(field: FloatArray, axes: list[FloatArray]) -> tuple[FloatArray, NDA
     """Corners (V, 3), triangles (F, 3) and outward normals (V, 3) of the surface where ``field`` (X, Y, Z) is 0."""
     found: Any = marching_cubes(field, 0.0, spacing=(_VOXEL,) * 3, gradient_direction="descent")  # type: ignore[no-untyped-call]
     xyz, faces, normal, _ = found
+    faces = _largest(faces, len(xyz))
     return xyz + [a[0] for a in axes], faces, -normal  # outward: away from where the field is negative
+
+
+def _largest(faces: NDArray[np.int32], count: int) -> NDArray[np.int32]:
+    """The faces (F, 3) of the largest piece; specks where a tail tip is thinner than the grid are left out."""
+    edges = np.concatenate([faces[:, :2], faces[:, 1:]])
+    _, piece = connected_components(coo_matrix((np.ones(len(edges)), edges.T), shape=(count, count)), directed=False)
+    return np.asarray(faces[piece[faces[:, 0]] == np.argmax(np.bincount(piece))])
 
 
 def build_skin(s: Skeleton) -> Skin:

@@ -17,6 +17,8 @@ from training.footage.skeleton import Skeleton
 from training.footage.skin import Skin
 
 _SHADOW_PX = 768
+_NOISE = 64  # edge of the box of random numbers that the shaders read, as common.glsl says
+_LARGER = 1.5
 _HIDDEN = 0.10  # a point counts as covered when something stands this share of withers height before it
 
 
@@ -75,14 +77,14 @@ def _matrix(m: FloatArray) -> FloatArray:
 
 
 class Studio:
-    """Draws pictures ``size`` (width, height) px at twice that size, averaged down."""
+    """Draws pictures ``size`` (width, height) px at 1.5 times that size, averaged down."""
 
     def __init__(self, size: tuple[int, int], backdrops: NDArray[np.uint8]) -> None:
         try:
             self.ctx = moderngl.create_context(standalone=True, **_DRIVER)
         except Exception as error:  # moderngl raises bare Exception for a missing driver
             raise DrawError(
-                f"No OpenGL through EGL here ({error}). Install it (Debian: libegl1 libgl1-mesa-dri) and try again."
+                f"No OpenGL through EGL here ({error}). Install it; on Debian: libegl1 libgl1 libgl1-mesa-dri."
             ) from error
         self.size = size
         self._programs()
@@ -92,6 +94,9 @@ class Studio:
         self.backdrops.build_mipmaps()
         self.backdrops.filter = (moderngl.LINEAR_MIPMAP_LINEAR, moderngl.LINEAR)
         self.backdrops.use(1)
+        grains = np.random.default_rng(64).integers(0, 256, _NOISE**3, np.uint8)  # the same in every studio
+        self.noise = self.ctx.texture3d((_NOISE,) * 3, 1, grains.tobytes())
+        self.noise.use(4)
 
     def _programs(self) -> None:
         make, common = self.ctx.program, _text("common.glsl")
@@ -113,7 +118,7 @@ class Studio:
         self.cube_shadow = self.ctx.vertex_array(self.room_shadow, [(cube, "3f 12x", "pos")])
 
     def _targets(self) -> None:
-        ctx, big = self.ctx, (self.size[0] * 2, self.size[1] * 2)
+        ctx, big = self.ctx, (int(self.size[0] * _LARGER), int(self.size[1] * _LARGER))
         self.picture, self.depth = ctx.texture(big, 4, dtype="f2"), ctx.depth_texture(big)
         self.depth.compare_func = ""
         self.scene_target = ctx.framebuffer([self.picture], self.depth)
@@ -171,6 +176,7 @@ class Studio:
                 ground_colour=room.ground_colour,
                 shadow_map=0,
                 backdrops=1,
+                noise_box=4,
                 shadow_vp=_matrix(sun),
                 shadow_depth=room.shadow_depth,
                 eye=camera.eye,
@@ -196,12 +202,13 @@ class Studio:
     def _scene(self, actors: list[Actor], room: Room, camera: Camera, i: int, scroll_m: float) -> None:
         self.scene_target.use()
         self.scene_target.clear(color=(*room.sky_colour, 0.0), depth=1.0)
-        self.ctx.enable_only(moderngl.DEPTH_TEST)
-        self._boxes(room, camera, scroll_m)
-        for actor in actors:
+        self.ctx.enable_only(moderngl.DEPTH_TEST | moderngl.CULL_FACE)
+        for actor in actors:  # dogs first: what they cover need not be drawn
             self._place(self.dog, actor, camera.view_projection, i)
             self._dress(actor)
             actor.figure.seen.render(instances=actor.look.shells)
+        self.ctx.enable_only(moderngl.DEPTH_TEST)
+        self._boxes(room, camera, scroll_m)
 
     def _boxes(self, room: Room, camera: Camera, scroll_m: float) -> None:
         _put(
@@ -209,6 +216,7 @@ class Studio:
             vp=_matrix(camera.view_projection),
             blur=room.blur,
             layer=float(room.layer),
+            layer2=float(room.ground_layer),
             shade=1.0 / room.exposure * 0.55,
             seed=1.0,
         )
@@ -258,7 +266,7 @@ class Studio:
         self.ctx.enable_only(moderngl.BLEND)
         self.ctx.blend_func = moderngl.ONE, moderngl.ONE
         self.picture.use(2)
-        _put(self.gather, picture=2, share=share)
+        _put(self.gather, picture=2, share=share, pixel=(1.0 / self.size[0], 1.0 / self.size[1]))
         self.gather_quad.render(moderngl.TRIANGLE_STRIP)
 
     def _covered(self, subject: Actor, camera: Camera, marks_m: FloatArray) -> FloatArray:

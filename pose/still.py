@@ -1,0 +1,95 @@
+"""Landmarks in a single picture: read as a clip of one frame, each landmark at its own best place."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pose.errors import NoDogError
+from pose.find import Reader, best_xy
+from pose.heatmap import Places
+from pose.landmarks import CROUP, LANDMARKS, PAIRS, WITHERS
+from pose.read import Facing, ReadSettings, find_facing, follow_dog
+from pose.tracks import FloatArray
+from pose.window import Picture
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Still:
+    """One picture in the form of a clip; ``rgb`` (H, W, 3) uint8."""
+
+    name: str
+    rgb: Picture
+    index: int = 0
+    t_s: float = 0.0
+    frame_count: int = 1
+
+    def frames(self) -> Iterable["Still"]:
+        """The one frame."""
+        return (self,)
+
+    def sample(self, count: int) -> Sequence["Still"]:
+        """The one frame, however many are asked for."""
+        return (self,)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StillReading:
+    """What was found in one picture.
+
+    xy_px   (6, 2) px of the picture; NaN = not found
+    score   (6,) 0..1, probability that the landmark, side and all, lies within 5 % of body length; 0 = not found
+    facing  None = no dog was found
+    """
+
+    xy_px: FloatArray
+    score: FloatArray
+    facing: Facing | None
+
+
+DEFAULTS = ReadSettings()
+
+#: The reading of a picture in which no dog was found.
+NO_DOG = StillReading(np.full((len(LANDMARKS), 2), np.nan), np.zeros(len(LANDMARKS)), None)
+
+
+def read_still(still: Still, network: Reader, settings: ReadSettings = DEFAULTS) -> StillReading:
+    """Find the dog and its facing in a whole picture, and its landmarks.
+
+    What a clip tells over time is missing: near and far are what the network says of this picture alone.
+    """
+    try:
+        facing, _ = find_facing(still, network, settings)
+    except NoDogError:
+        return NO_DOG
+    found = follow_dog(still, network, settings, mirrored=facing == "left").places
+    xy, own = (values[0] for values in best_xy(found))
+    if not (own[[WITHERS, CROUP]] > settings.nothing_mass).all():
+        return NO_DOG
+    mass, sides = _masses(found, xy, own, settings.sides.same_bl)
+    xy[mass < settings.nothing_mass] = np.nan
+    return StillReading(xy, np.where(np.isfinite(xy[:, 0]), network.calibrated(mass) * sides, 0.0), facing)
+
+
+def _masses(found: Places, xy: FloatArray, own: FloatArray, same_bl: float) -> tuple[FloatArray, FloatArray]:
+    """(6,) mass at the places ``xy`` (6, 2), both channels of a pair together as in a clip, and the probability (6,)
+    that near and far are the right way round.
+
+    Paws within ``same_bl`` body lengths share a place, and each has its ``own`` mass (6,) only.
+    """
+    mass, sides = own.copy(), np.ones(len(LANDMARKS))
+    length = np.hypot(*(xy[WITHERS] - xy[CROUP]))
+    for pair, marks in enumerate(PAIRS):
+        near, far = (xy[mark] for mark in marks)
+        if not np.hypot(*(near - far)) >= same_bl * length:
+            continue
+        share = found.pair_mass[0, pair, [_candidate(found.pair_xy[0, pair], place) for place in (near, far)]]
+        mass[list(marks)] = np.minimum(share.sum(axis=1), 1.0)
+        kept, turned = share[0, 0] * share[1, 1], share[0, 1] * share[1, 0]
+        sides[list(marks)] = kept / (kept + turned) if kept + turned > 0 else 0.5
+    return mass, sides
+
+
+def _candidate(places: FloatArray, xy: FloatArray) -> int:
+    """Row of the candidate (C, 2) that lies at ``xy`` (2,), which is one of them."""
+    return int(np.nanargmin(np.hypot(*(places - xy).T)))
