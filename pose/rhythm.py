@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.signal import correlate
 
 from pose.landmarks import CROUP, PAWS, WITHERS
 from pose.tracks import FloatArray
@@ -33,7 +34,7 @@ def stride_frames(xy_px: FloatArray, settings: RhythmSettings = RhythmSettings()
     paths = _forward_paths(xy_px, settings)
     if not len(paths) or longest <= settings.least_frames:
         return float("nan")
-    alike = np.array([_alike(paths, lag) for lag in range(longest + 1)])
+    alike = _alike(paths, longest)
     inner = alike[1:-1]
     tops = 1 + np.flatnonzero((inner >= alike[:-2]) & (inner > alike[2:]))
     tops = tops[(tops >= settings.least_frames) & (alike[tops] >= settings.least_alike)]
@@ -56,8 +57,11 @@ def _forward_paths(xy_px: FloatArray, settings: RhythmSettings) -> FloatArray:
     return np.array(paths)
 
 
-def _alike(paths: FloatArray, lag: int) -> float:
-    """Correlation of the paths (P, T) with themselves ``lag`` frames later."""
-    early, late = paths[:, : paths.shape[1] - lag], paths[:, lag:]
-    size = np.sqrt((early**2).sum() * (late**2).sum())
-    return float((early * late).sum() / size) if size > 0 else 0.0
+def _alike(paths: FloatArray, longest: int) -> FloatArray:
+    """(longest + 1,) correlation of the paths (P, T) with themselves so many frames later, by Fourier transform."""
+    count = paths.shape[1]
+    together = sum(correlate(path, path, method="fft")[count - 1 : count + longest] for path in paths)
+    energy = np.concatenate([[0.0], np.cumsum((paths**2).sum(axis=0))])
+    lags = np.arange(longest + 1)
+    size = np.sqrt(energy[count - lags] * np.maximum(energy[-1] - energy[lags], 0.0))
+    return np.asarray(np.where(size > 0, together / np.where(size > 0, size, 1.0), 0.0))
