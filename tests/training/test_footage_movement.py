@@ -119,7 +119,7 @@ def test_a_change_of_gait_passes_through_one_stride_between() -> None:
 def take_of(dog: Body, movement: Movement, count: int) -> tuple[Take, list[Any]]:
     """What is known of a clip of that dog, and the rows of truth of its pictures."""
     plan, times = ClipPlan("clip", "dog", ({"gait": "trot", "strides": 8},)), np.arange(count) / 60
-    drawn: Any = type("Drawn", (), {"skeleton": dog.skeleton})()
+    drawn: Any = type("Drawn", (), {"skeleton": dog.skeleton, "skin": dog.skin})()
     marks = places(dog, movement, times) * dog.withers_m
     nowhere: Any = None
     return Take(plan, drawn, movement, Carriage(), nowhere, times), [(row, np.zeros(6), row[:, :2]) for row in marks]
@@ -140,6 +140,21 @@ def test_the_written_truth_is_that_of_the_posed_dog() -> None:
         (row["liftoff_s"] - row["touchdown_s"]) / step.stride_s for row in truth["contacts"] if "hind" in row["paw"]
     ]
     assert duty == pytest.approx([step.duty_hind] * len(duty), abs=1e-4)
+
+
+def test_a_leg_too_short_for_its_step_stands_for_less_than_was_planned() -> None:
+    dog = body("low")
+    planned = pattern("trot", dog)
+    long_steps = replace(planned, travel=planned.travel * 2.5)
+    shares = []
+    for step in (replace(planned, travel=0.2), long_steps):
+        take, rows = take_of(dog, steady(dog, step), 60)
+        contacts = [row for row in truth_of(take, rows)["contacts"] if "fore" in row["paw"] and row["whole"]]
+        shares.append(
+            np.mean([row["liftoff_s"] - row["touchdown_s"] for row in contacts]) / (step.duty_fore * step.stride_s)
+        )
+    assert shares[0] == pytest.approx(1.0, abs=1e-3)
+    assert shares[1] < 0.97
 
 
 def test_contacts_cut_by_the_film_are_not_called_whole() -> None:

@@ -24,7 +24,7 @@ from training.footage.camera import View
 from training.footage.look import Look, draw_look
 from training.footage.movement import Movement, Pattern, draw_pattern, move
 from training.footage.plan import ClipPlan
-from training.footage.posing import Carriage
+from training.footage.posing import Carriage, pose_at
 from training.footage.room import draw_room
 from training.footage.scene import HIDDEN_SHARE, Dog, Place, camera_for, instants, span_of
 from training.footage.skeleton import Skeleton, build_skeleton
@@ -34,6 +34,8 @@ from training.footage.studio import Actor, Studio
 _SHUTTER = 0.25  # share of the frame interval that the shutter is open
 _INSTANTS = 3  # pictures laid over one another for motion blur
 _SHARP_FPS = 60.0  # from this rate on the blur of a walk or trot is too short to see, and one instant will do
+_LOOKS = 81  # instants of a stance at which the posed paw is compared with the plan: steps of 5 ms or less
+_OFF_PLACE = 0.01  # withers heights off its planned place, beyond which a paw no longer stands: a third of a pad
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,20 +180,34 @@ def _write_sheet(take: Take, folder: Path) -> None:
     _write_text(folder / f"{p.name}.toml", "\n".join(lines) + "\n")
 
 
-def _contacts(m: Movement, last_s: float) -> list[dict[str, Any]]:
-    rows = []
+def _contacts(take: Take, last_s: float) -> list[dict[str, Any]]:
+    """Stances as the film shows them."""
+    rows: list[dict[str, Any]] = []
+    m = take.movement
     for p, name in enumerate(PAWS):
-        for td, lo in zip(m.touchdown_s[p], m.liftoff_s[p], strict=True):
-            if lo > 0 and td < last_s:
+        for planned in zip(m.touchdown_s[p], m.liftoff_s[p], strict=True):
+            if planned[1] > 0 and planned[0] < last_s:
+                td, lo = _on_its_place(take, p, *map(float, planned))
                 rows.append(
                     {
                         "paw": name,
-                        "touchdown_s": round(float(td), 5),
-                        "liftoff_s": round(float(lo), 5),
+                        "touchdown_s": round(td, 5),
+                        "liftoff_s": round(lo, 5),
                         "whole": bool(td >= 0 and lo <= last_s),
                     }
                 )
-    return rows
+    return [row for row in rows if row["liftoff_s"] > 0 and row["touchdown_s"] < last_s]
+
+
+def _on_its_place(take: Take, p: int, touchdown_s: float, liftoff_s: float) -> tuple[float, float]:
+    """When paw ``p`` first and last stands where its stance was planned: a leg that is too short for its step comes
+    down late and leaves early."""
+    times = np.linspace(touchdown_s, liftoff_s, _LOOKS)
+    skeleton, skin = take.dog.skeleton, take.dog.skin
+    marks = np.array([pose_at(skeleton, skin, take.movement, take.carriage, float(t)).marks[p] for t in times])
+    wanted = np.array([take.movement.paw(p, float(t))[0] for t in times])
+    there = np.flatnonzero(np.hypot(marks[:, 0] - wanted, marks[:, 1] - skeleton.foot[p, 1]) <= _OFF_PLACE)
+    return (float(times[there[0]]), float(times[there[-1]])) if len(there) else (touchdown_s, liftoff_s)
 
 
 def truth_of(take: Take, rows: list[Any]) -> dict[str, Any]:
@@ -217,7 +233,7 @@ def truth_of(take: Take, rows: list[Any]) -> dict[str, Any]:
         "facing": take.plan.facing,
         "belt_m_s": m.speed * h,
         "withers_m": h,
-        "contacts": _contacts(m, last),
+        "contacts": _contacts(take, last),
         "strides": strides,
         "topline_deg": [round(float(v), 3) for v in np.degrees(np.arctan2(back[:, 1], -back[:, 0]))],
     }
