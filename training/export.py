@@ -14,7 +14,7 @@ import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 import onnx
@@ -31,15 +31,14 @@ from pose.heatmap import STRIDE, places
 from pose.landmarks import CROUP, LANDMARKS, WITHERS
 from pose.network import INT8_ENDING, Network, NetworkSettings
 from pose.window import cut
-from training.augment import CropSettings, augment
+from training.augment import augment
 from training.checkpoint import read_weights
 from training.data import Rows, load_footage
 from training.errors import ExportError, FootageError
 from training.network import KeypointNetwork, count_parameters
-from training.photometric import LightSettings
+from training.settings import settings_of
 
 Crops = NDArray[np.float32]
-Kind = TypeVar("Kind")
 
 OUTPUTS = ("heat", "absent", "facing")
 OPSET = 18
@@ -264,7 +263,7 @@ def drawn_crops(
     Raises FootageError when ``folder`` holds no footage.
     """
     footage = load_footage(folder, torch.device("cpu"), resident=False)
-    crop, light = _table(CropSettings, run["crop"]), _table(LightSettings, run["light"])
+    used = settings_of(run)
     rng = torch.Generator()
     rng.manual_seed(settings.seed)
     choice = np.random.default_rng(settings.seed)
@@ -274,14 +273,9 @@ def drawn_crops(
 
     trained = some(footage.rows(unseen=False), settings.pictures)
     unseen = some(footage.rows(unseen=True), settings.judged)
-    measured = augment(footage.take(trained), rng, crop, light=light).picture
-    judged = augment(footage.take(unseen), rng, replace(crop, tight_share=1.0), light=None).picture
+    measured = augment(footage.take(trained), rng, used.crop, light=used.light).picture
+    judged = augment(footage.take(unseen), rng, replace(used.crop, tight_share=1.0), light=None).picture
     return measured.numpy(), judged.numpy()
-
-
-def _table(kind: type[Kind], words: dict[str, Any]) -> Kind:
-    """Settings from a table whose tuples came back as lists."""
-    return kind(**{key: tuple(value) if isinstance(value, list) else value for key, value in words.items()})
 
 
 def seen_crops(source: Path, pictures: list[Path], each: int = 16) -> Crops:
