@@ -128,6 +128,16 @@ def write_onnx(network: nn.Module, path: Path, size_px: tuple[int, ...]) -> None
         external_data=False,
         verbose=False,
     )
+    without_traces(path)
+
+
+def without_traces(path: Path) -> None:
+    """Take out what the exporter notes of each node: folders and lines of code of the machine that it ran on."""
+    model = onnx.load(path)
+    for part in (model.graph, *model.graph.node, *model.graph.value_info, *model.functions):
+        part.ClearField("metadata_props")
+        part.ClearField("doc_string")
+    onnx.save(model, path)
 
 
 @torch.no_grad()
