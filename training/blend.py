@@ -33,12 +33,13 @@ def blend(parts: list[Path], judged: Path, footage: Path, out: Path) -> dict[str
     judged   judged.json of the run that the weights come from
     footage  shards with dogs that the run did not train on
     """
-    average = mean_weights([read_weights(path) for path in parts])
-    network = KeypointNetwork()
-    network.load_state_dict(average)
     facts: dict[str, Any] = json.loads(judged.read_text(encoding="utf-8"))
+    settings = settings_of(facts["settings"])
+    average = mean_weights([read_weights(path, settings.shape) for path in parts])
+    network = KeypointNetwork(settings.shape)
+    network.load_state_dict(average)
     shown = load_footage(footage, torch.device("cpu"))
-    facts |= errors_of(network.eval(), settings_of(facts["settings"]), shown)
+    facts |= errors_of(network.eval(), settings, shown)
     facts["data"] |= {"blended": len(parts), "judged_sha256": shown.digest(), "judged_dogs": shown.dogs(unseen=True)}
     out.mkdir(parents=True, exist_ok=True)
     write_weights(average, out / "weights.pt")

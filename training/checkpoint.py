@@ -8,7 +8,7 @@ import torch
 from torch import Tensor, nn
 
 from training.errors import FitError
-from training.network import KeypointNetwork
+from training.network import KeypointNetwork, Shape
 from training.settings import FitSettings
 
 
@@ -28,11 +28,11 @@ class Run:
 def new_run(settings: FitSettings, device: torch.device) -> Run:
     """A run at its first step. Raises FitError when the weights to start from cannot be used."""
     torch.manual_seed(settings.seed)
-    network = KeypointNetwork()
+    network = KeypointNetwork(settings.shape)
     if settings.start == "imagenet":
         network.backbone.load_imagenet()
     elif settings.start != "scratch":
-        _fill(network, Path(settings.start))
+        _fill(network, Path(settings.start), settings.shape)
     network = network.to(device, memory_format=torch.channels_last)  # type: ignore[call-overload]
     optimiser = torch.optim.AdamW(_groups(network, settings), lr=settings.lr, fused=device.type == "cuda")
     return Run(network, {key: value.clone() for key, value in network.state_dict().items()}, optimiser, 0)
@@ -48,16 +48,19 @@ def _groups(network: KeypointNetwork, settings: FitSettings) -> list[dict[str, o
     return [{"params": group, "share": share, "weight_decay": decay} for (share, decay), group in groups.items()]
 
 
-def _fill(network: nn.Module, path: Path) -> None:
+def _fill(network: nn.Module, path: Path, shape: Shape) -> None:
     if not path.is_file():
         raise FitError(f"start = {path}: no such file; give imagenet, scratch or a weights file of an earlier run.")
-    network.load_state_dict(read_weights(path))
+    network.load_state_dict(read_weights(path, shape))
 
 
-def read_weights(path: Path) -> dict[str, Tensor]:
-    """Averaged weights as ``write_weights`` left them, in full precision. Raises FitError when they are none."""
+def read_weights(path: Path, shape: Shape = Shape()) -> dict[str, Tensor]:
+    """Averaged weights of a network of that ``shape`` as ``write_weights`` left them, in full precision.
+
+    Raises FitError when they are none.
+    """
     state = _read(path, torch.device("cpu"))
-    if state.keys() != KeypointNetwork().state_dict().keys():
+    if state.keys() != KeypointNetwork(shape).state_dict().keys():
         raise FitError(f"{path}: holds no weights of this network; give the weights.pt of an earlier run.")
     return {key: value.float() if value.is_floating_point() else value for key, value in state.items()}
 
@@ -102,9 +105,9 @@ def save_run(run: Run, settings: FitSettings, path: Path) -> None:
     path.with_suffix(".partial").replace(path)
 
 
-def averaged(run: Run) -> KeypointNetwork:
+def averaged(run: Run, shape: Shape) -> KeypointNetwork:
     """The network with its averaged weights, ready to judge or export."""
-    network = KeypointNetwork()
+    network = KeypointNetwork(shape)
     network.load_state_dict(run.average)
     device = next(run.network.parameters()).device
     return network.to(device, memory_format=torch.channels_last).eval()  # type: ignore[call-overload,no-any-return]

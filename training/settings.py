@@ -9,10 +9,11 @@ from typing import Any
 
 from training.augment import CropSettings
 from training.errors import FitError
+from training.network import Shape
 from training.photometric import LightSettings
 
 #: Parts of a settings file that may be a table of their own.
-_TABLES = {"crop": CropSettings, "light": LightSettings}
+_TABLES = {"shape": Shape, "crop": CropSettings, "light": LightSettings}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,7 @@ class FitSettings:
     judge_every: int = 1000
     judge_pictures: int = 2000
     limit: int = 0
+    shape: Shape = field(default_factory=Shape)
     crop: CropSettings = field(default_factory=CropSettings)
     light: LightSettings = field(default_factory=LightSettings)
 

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from command_line import call
@@ -79,7 +80,9 @@ def outline(studio: Studio, dog: Body, t_s: float) -> tuple[np.ndarray, FloatArr
     """(N, 2) px of the picture that belong to the dog (they change with its coat), and the landmarks (6, 2) px."""
     black, xy, _ = drawn(studio, dog, floor_alone(), 0.01, t_s)
     white, _, _ = drawn(studio, dog, floor_alone(), 0.90, t_s)
-    rows, columns = np.nonzero(np.abs(white.astype(int) - black).max(axis=-1) > COAT_CHANGE)
+    changed = (np.abs(white.astype(int) - black).max(axis=-1) > COAT_CHANGE).astype(np.uint8)
+    _, pieces, facts, _ = cv2.connectedComponentsWithStats(changed)
+    rows, columns = np.nonzero(pieces == 1 + np.argmax(facts[1:, cv2.CC_STAT_AREA]))  # light on the floor is no dog
     return np.stack([columns, rows], axis=-1), xy
 
 

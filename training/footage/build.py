@@ -10,11 +10,14 @@ import numpy as np
 # fmt: off
 _COMMON = {
     "withers_m": (0.38, 0.68), "elbow": (0.48, 0.55), "length": (0.98, 1.16), "chest_drop": (-0.03, 0.05),
-    "tuck": (0.05, 0.17), "width": (0.105, 0.15), "croup": (0.95, 1.03), "dip": (-0.04, 0.03),
+    "tuck": (0.05, 0.17), "width": (0.105, 0.15), "croup": (0.92, 1.04), "dip": (-0.04, 0.03),
     "girth": (0.85, 1.15), "neck": (0.30, 0.44), "neck_girth": (0.085, 0.125), "skull": (0.080, 0.105),
     "muzzle": (0.11, 0.18), "muzzle_girth": (0.034, 0.052), "tail": (0.40, 0.62), "tail_girth": (0.018, 0.032),
-    "angulation": (0.8, 1.25), "paw": (0.038, 0.050), "rump_fall": (0.10, 0.20), "ear": (0.11, 0.20),
-    "hair": (0.004, 0.03), "stance_width": (0.75, 1.0),
+    "angulation": (0.75, 1.3), "paw": (0.038, 0.050), "rump_fall": (0.04, 0.22), "ear": (0.11, 0.20),
+    "hair": (0.004, 0.03), "stance_width": (0.75, 1.0), "neck_rise": (0.50, 1.10), "neck_ahead": (0.07, 0.17),
+    "neck_base": (0.79, 0.88), "neck_blend": (0.05, 0.14), "pelvis": (0.85, 1.2), "thigh": (0.85, 1.2),
+    "hip_back": (0.115, 0.160), "tail_set": (0.01, 0.06),
+    "feather": (0.5, 1.5), "beard": (0.15, 0.6), "mane": (0.8, 1.5), "droop": (0.0, 0.8),
 }
 _KINDS: dict[str, dict[str, tuple[float, float]]] = {
     "square": {},
@@ -50,8 +53,14 @@ _KINDS: dict[str, dict[str, tuple[float, float]]] = {
         "skull": (0.13, 0.17), "muzzle": (0.04, 0.09), "muzzle_girth": (0.065, 0.09), "neck_girth": (0.13, 0.18),
         "neck": (0.24, 0.34), "tail": (0.05, 0.3),
     },
-    "fluffy": {"hair": (0.05, 0.12), "tail_girth": (0.02, 0.03), "width": (0.12, 0.17)},
-    "rough": {"hair": (0.025, 0.06), "skull": (0.09, 0.13), "elbow": (0.44, 0.54), "withers_m": (0.25, 0.8)},
+    "fluffy": {
+        "hair": (0.05, 0.12), "tail_girth": (0.02, 0.03), "width": (0.12, 0.17), "feather": (0.7, 1.8),
+        "mane": (1.0, 2.0),
+    },
+    "rough": {
+        "hair": (0.025, 0.06), "skull": (0.09, 0.13), "elbow": (0.44, 0.54), "withers_m": (0.25, 0.8),
+        "feather": (0.9, 2.2), "beard": (0.5, 1.6),
+    },
 }
 # fmt: on
 KINDS = tuple(_KINDS)
@@ -62,7 +71,15 @@ EARS = ("pricked", "hanging", "folded")
 
 @dataclass(frozen=True, slots=True)
 class Build:
-    """Shape of one dog; see the field names. ``withers_m`` is in metres, angles and shares are plain."""
+    """Shape of one dog; see the field names. ``withers_m`` is in metres, angles and shares are plain.
+
+    neck_rise, neck_ahead, neck_base, neck_blend   rad above level; how far before the withers and how high the neck
+                sets on, and how softly: a neck must not tell where the withers are
+    pelvis, thigh   factors on the length of the pelvis and the girth of the thighs
+    hip_back, tail_set   how far before the rump the hip joint and the root of the tail are
+    feather, beard, mane   factors on the coat's length on legs and tail, on the head, and on the neck
+    droop   how far the coat hangs: the tip of a hair by this share of its length
+    """
 
     kind: str
     tail_shape: str
@@ -89,6 +106,18 @@ class Build:
     ear: float
     hair: float
     stance_width: float
+    neck_rise: float
+    neck_ahead: float
+    neck_base: float
+    neck_blend: float
+    pelvis: float
+    thigh: float
+    hip_back: float
+    tail_set: float
+    feather: float
+    beard: float
+    mane: float
+    droop: float
 
 
 def draw_build(rng: np.random.Generator, kind: str | None = None) -> Build:

@@ -71,7 +71,7 @@ class View:
 def draw_view(rng: np.random.Generator, wide: bool) -> View:
     """A random tripod. Mostly within 12 degrees of square, sometimes to 40."""
     yaw = np.radians(rng.normal(0, 7) if rng.random() < 0.65 else rng.uniform(-40, 40))
-    pitch = np.radians(rng.uniform(-2, 14) if rng.random() < 0.75 else rng.uniform(-4, 28))
+    pitch = np.radians(rng.uniform(-2, 14) if rng.random() < 0.5 else rng.uniform(-4, 34))
     fill = rng.uniform(0.14, 0.5) if wide else rng.uniform(0.55, 0.92)
     room = max(0.0, 0.9 - fill) / 2
     shift = (float(rng.uniform(-room, room)), float(rng.uniform(-room, room) * (0.8 if wide else 0.25)))

@@ -83,7 +83,7 @@ def draw_look(rng: np.random.Generator, s: Skeleton) -> Look:
         s.build.hair,
         _shells(s.build.hair),
         float(rng.random() ** 2),
-        float(rng.uniform(0.0, 0.5)),
+        s.build.droop,
         bands,
         colours,
         parts,
@@ -127,7 +127,7 @@ def _gear(rng: np.random.Generator, s: Skeleton) -> tuple[FloatArray, FloatArray
     if rng.random() < 0.4:
         put(0, neck, base + rng.uniform(0.35, 0.7) * (poll - base), rng.uniform(0.012, 0.03), 1.0)
         colour = any_colour(rng)
-    kind = rng.choice(["none", "strap", "y", "multi", "vest"], p=[0.6, 0.12, 0.12, 0.08, 0.08])
+    kind = rng.choice(["none", "strap", "y", "multi", "vest"], p=[0.58, 0.11, 0.11, 0.08, 0.12])
     wide = rng.uniform(0.012, 0.035)
     if kind in ("strap", "y", "multi"):
         put(1, np.array([1.0, 0, 0]), np.array([chest - rng.uniform(0.06, 0.16), 0, 0]), wide, 0.0)
@@ -142,6 +142,6 @@ def _gear(rng: np.random.Generator, s: Skeleton) -> tuple[FloatArray, FloatArray
         put(3, np.array([1.0, 0, 0]), np.array([-0.12 * s.build.length, 0, 0]), wide, 0.0)
         put(4, np.array([0, 1.0, 0]), np.array([0, 0.78, 0]), wide, 0.0)
     if kind == "vest":
-        reach = rng.uniform(0.12, 0.38) * s.build.length
+        reach = rng.uniform(0.12, 0.45) * s.build.length
         put(1, np.array([1.0, 0, 0]), np.array([chest + 0.05 - reach * 0.8, 0, 0]), reach, 0.0, rng.uniform(0.3, 0.8))
     return bands, colours, parts

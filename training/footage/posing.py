@@ -11,6 +11,7 @@ from training.footage.skin import Skin
 
 _REACH = 0.985  # share of a straight limb that is used at most
 _COAT_OUTLINE = 0.7  # share of the hair's length at which the outline of a coat is seen
+_HANGS = np.array([0.3, 1.0, 0.0])  # the way in which hair hangs, as the shader has it
 _BEND = (-1.0, -1.0, 1.0, 1.0)  # elbows bend backward, stifles forward
 
 
@@ -170,6 +171,7 @@ def pose_at(s: Skeleton, skin: Skin, m: Movement, c: Carriage, t: float) -> Pose
         marks[p] = _limb(bones, s, p, m.paw(p, t), c)
     for row, vertex in ((4, skin.withers), (5, skin.croup)):
         blend = np.tensordot(skin.weight[vertex], bones[skin.bone[vertex]], axes=1)
-        coat = _COAT_OUTLINE * s.build.hair * skin.hair[vertex] * skin.normal[vertex]
-        marks[row] = _apply(blend, skin.xyz[vertex] + coat)
+        out = _COAT_OUTLINE * s.build.hair * skin.hair[vertex]
+        hang = _COAT_OUTLINE * s.build.droop * out * _HANGS
+        marks[row] = _apply(blend, skin.xyz[vertex]) + out * blend[:3, :3] @ skin.normal[vertex] - hang
     return Pose(bones, marks)

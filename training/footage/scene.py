@@ -17,6 +17,9 @@ from training.footage.skin import Skin, build_skin
 from training.footage.studio import Actor, Figure, Studio
 
 _GAIT_SHARE = (0.36, 0.12, 0.10, 0.28, 0.06, 0.08)
+#: Share of pictures in which the dog stands about, and SD of how far each paw is set from under its limb, withers heights.
+_STANDING = 0.25
+_ASTRIDE = (0.03, 0.11)
 #: A landmark counts as hidden when more than this share of its surroundings is covered.
 HIDDEN_SHARE = 0.6
 
@@ -57,7 +60,7 @@ def draw_carriage(rng: np.random.Generator) -> Carriage:
     low = rng.random() < 0.28
     return Carriage(
         crouch=float(rng.uniform(0.0, 0.06)),
-        pitch=float(rng.normal(0, 0.03)),
+        pitch=float(rng.normal(0, 0.04)),
         neck_pitch=float(rng.uniform(-1.45, -0.6) if low else rng.uniform(-0.6, 0.35)),
         neck_yaw=float(rng.normal(0, 0.22)),
         head_pitch=float(rng.uniform(-0.5, 0.45) + (0.3 if low else 0.0)),
@@ -71,10 +74,11 @@ def draw_carriage(rng: np.random.Generator) -> Carriage:
 
 
 def draw_movement(rng: np.random.Generator, dog: Dog) -> Movement:
-    """A random steady movement, or standing and shifting on every tenth picture."""
+    """A random steady movement, or standing about with each paw where it happens to be."""
     gait = str(rng.choice(GAITS, p=_GAIT_SHARE))
     pattern = draw_pattern(rng, gait, dog.skeleton.build.withers_m)
-    if rng.random() < 0.15:  # standing about: slow, short, heavy on the ground
+    standing = rng.random() < _STANDING
+    if standing:  # slow, short, heavy on the ground
         pattern = replace(
             draw_pattern(rng, "walk", dog.skeleton.build.withers_m),
             travel=float(rng.uniform(0.02, 0.3)),
@@ -83,7 +87,8 @@ def draw_movement(rng: np.random.Generator, dog: Dog) -> Movement:
             limb_phase=float(rng.random()),
             lift=0.04,
         )
-    return move(rng, [(pattern, 3)], rest_x=dog.skeleton.foot[:, 0], spread=0.02)
+    astride = _ASTRIDE[standing] * rng.standard_normal(4)
+    return move(rng, [(pattern, 3)], rest_x=dog.skeleton.foot[:, 0] + astride, spread=0.02)
 
 
 def instants(

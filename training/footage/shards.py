@@ -38,7 +38,7 @@ Row = tuple[Shot, bool, bool, int, NDArray[np.uint8]]
 @dataclass(frozen=True, slots=True)
 class ShardSettings:
     """What to draw. dogs: how many identities, from first_dog on, each ``every``-th; pictures: of each; seed of rooms
-    and movements."""
+    and movements; cards: graphics cards to share the work."""
 
     first_dog: int = 0
     every: int = 1
@@ -48,6 +48,7 @@ class ShardSettings:
     processes: int = 1
     dogs_per_shard: int = 40
     backdrops: int = 48
+    cards: int = 1
 
 
 def is_unseen(number: int) -> bool:
@@ -93,7 +94,8 @@ def _draw_shard(settings: ShardSettings, number: int, folder: str) -> int:
 
 def _studio(settings: ShardSettings, number: int) -> Studio:
     """A studio with backdrops of its own for every shard."""
-    return Studio(SIZE, make_backdrops(np.random.default_rng((settings.seed, 77, number)), settings.backdrops))
+    backdrops = make_backdrops(np.random.default_rng((settings.seed, 77, number)), settings.backdrops)
+    return Studio(SIZE, backdrops, number % settings.cards)
 
 
 def _pack(shot: Shot, left: bool, rng: np.random.Generator) -> NDArray[np.uint8]:
@@ -176,9 +178,10 @@ def main() -> None:
     parser.add_argument("seconds", type=float, nargs="?", default=1e9, help="begin no new shard after so long")
     parser.add_argument("--first", type=int, default=0, help="number of the first dog")
     parser.add_argument("--every", type=int, default=1, help="10 from 9 on: every second dog is an unseen one")
+    parser.add_argument("--cards", type=int, default=1, help="graphics cards that share the work")
     given = parser.parse_args()
     settings = ShardSettings(
-        given.first, given.every, given.dogs, given.pictures, seed=given.seed, processes=given.processes
+        given.first, given.every, given.dogs, given.pictures, given.seed, given.processes, cards=given.cards
     )
     start = time.monotonic()
 

@@ -86,8 +86,8 @@ def _hind(b: Build, x: float, z: float) -> FloatArray:
 
 
 def _neck(b: Build, withers_x: float) -> FloatArray:
-    base = np.array([withers_x + 0.13, 0.84, 0.0])
-    poll = base + b.neck * np.array([np.cos(0.75), np.sin(0.75), 0.0])
+    base = np.array([withers_x + b.neck_ahead, b.neck_base, 0.0])
+    poll = base + b.neck * np.array([np.cos(b.neck_rise), np.sin(b.neck_rise), 0.0])
     return np.array([base, poll, poll + (b.skull * 0.9 + b.muzzle) * np.array([0.97, -0.26, 0.0])])
 
 
@@ -106,8 +106,8 @@ def build_skeleton(b: Build) -> Skeleton:
     """The standing dog of that build."""
     half = b.length / 2
     elbow_x = half - 0.15
-    withers_x, hip_x = elbow_x - 0.035, -half + 0.135
-    crest_x, tail_x = hip_x + 0.12, -half + 0.035
+    withers_x, hip_x = elbow_x - 0.035, -half + b.hip_back
+    crest_x, tail_x = hip_x + 0.12 * b.pelvis, -half + b.tail_set
     croup_x = (crest_x + tail_x) / 2
     z = b.width * 0.72 * b.stance_width
     legs = (_fore(b, elbow_x, z), _fore(b, elbow_x, -z), _hind(b, hip_x, z), _hind(b, hip_x, -z))

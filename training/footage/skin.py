@@ -57,7 +57,7 @@ def _leg_blobs(s: Skeleton, p: int) -> list[Blob]:
     if p < 2:
         radii = [(0.050 * g, 0.085 * g), (0.080 * g, 0.052 * g), (0.048 * g, 0.030 * g), (0.031 * g, 0.028 * g)]
     else:
-        radii = [(0.105 * g, 0.075 * g), (0.066 * g, 0.030 * g), (0.029 * g, 0.027 * g)]
+        radii = [(0.105 * g * b.thigh, 0.075 * g * b.thigh), (0.066 * g, 0.030 * g), (0.029 * g, 0.027 * g)]
     blobs = [
         Blob(joints[i], joints[i + 1], *r, bone=bones[i], soft=0.05 if i < 2 else 0.015) for i, r in enumerate(radii)
     ]
@@ -73,7 +73,7 @@ def _head_blobs(s: Skeleton) -> list[Blob]:
     skull = poll + np.array([b.skull * 0.35, b.skull * 0.1, 0])
     ahead = (nose - poll) / np.linalg.norm(nose - poll)
     blobs = [
-        Blob(base - (0.10, 0.03, 0), base + 0.35 * (poll - base), b.neck_girth * 1.45, b.neck_girth * 1.1, NECK, 0.09),
+        Blob(base - (0.10, 0.03, 0), base + 0.35 * (poll - base), b.neck_girth * 1.45, b.neck_girth * 1.1, NECK, b.neck_blend),
         Blob(base + 0.2 * (poll - base), poll, b.neck_girth * 1.12, b.neck_girth * 0.88, NECK, 0.05),
         Blob(skull, skull + ahead * b.skull * 0.3, b.skull, b.skull * 0.92, HEAD, 0.04),
         Blob(
@@ -177,16 +177,17 @@ def _weights(s: Skeleton, blobs: list[Blob], xyz: FloatArray) -> FloatArray:
     return weight
 
 
-def _hair(xyz: FloatArray, normal: FloatArray, main: NDArray[np.int64]) -> FloatArray:
-    """(V,) factor on the coat's length: fringes below the tail, belly and behind the legs; short on face and feet."""
+def _hair(b: Build, xyz: FloatArray, normal: FloatArray, main: NDArray[np.int64]) -> FloatArray:
+    """(V,) factor on the coat's length: fringes below the tail, belly and behind the legs; short on feet, and mostly on
+    the face."""
     under, back = np.clip(-normal[:, 1], 0, 1), np.clip(-normal[:, 0], 0, 1)
     factor = 1.0 + 0.5 * under
     leg = np.isin(main, np.concatenate(LEGS))
-    factor[leg] = (0.35 + 0.75 * back[leg]) * np.clip(xyz[leg, 1] / 0.25, 0.12, 1.0)
-    factor[main == HEAD] = 0.30
-    factor[main == NECK] = 1.1
+    factor[leg] = b.feather * (0.35 + 0.75 * back[leg]) * np.clip(xyz[leg, 1] / 0.25, 0.12 * b.feather**2, 1.0)
+    factor[main == HEAD] = b.beard
+    factor[main == NECK] = b.mane
     tail = np.isin(main, TAIL)
-    factor[tail] = 0.7 + 1.2 * under[tail]
+    factor[tail] = b.feather * (0.7 + 1.2 * under[tail])
     return factor
 
 
@@ -225,7 +226,7 @@ def build_skin(s: Skeleton) -> Skin:
         bone,
         top / top.sum(axis=1, keepdims=True),
         part.astype(float),
-        _hair(xyz, normal, main),
+        _hair(s.build, xyz, normal, main),
         _on_back(xyz, back, s.withers_x),
         _on_back(xyz, back, s.croup_x),
     )
