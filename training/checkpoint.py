@@ -8,7 +8,7 @@ import torch
 from torch import Tensor, nn
 
 from training.errors import FitError
-from training.network import KeypointNetwork, Shape
+from training.network import PLAIN, KeypointNetwork, Shape
 from training.settings import FitSettings
 
 
@@ -54,7 +54,7 @@ def _fill(network: nn.Module, path: Path, shape: Shape) -> None:
     network.load_state_dict(read_weights(path, shape))
 
 
-def read_weights(path: Path, shape: Shape = Shape()) -> dict[str, Tensor]:
+def read_weights(path: Path, shape: Shape = PLAIN) -> dict[str, Tensor]:
     """Averaged weights of a network of that ``shape`` as ``write_weights`` left them, in full precision.
 
     Raises FitError when they are none.

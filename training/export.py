@@ -25,7 +25,6 @@ from onnxruntime.quantization import CalibrationDataReader, QuantFormat, QuantTy
 from onnxruntime.quantization.shape_inference import quant_pre_process
 from torch import Tensor, nn
 
-from pose.clip import open_clip
 from pose.find import best_xy, find
 from pose.heatmap import STRIDE, places
 from pose.landmarks import CROUP, LANDMARKS, WITHERS
@@ -290,6 +289,8 @@ def drawn_crops(
 
 def seen_crops(source: Path, pictures: list[Path], each: int = 16) -> Crops:
     """Crops (N, 3, height, width) of dogs that ``source`` finds in films or folders, up to ``each`` of one."""
+    from pose.clip import open_clip  # films are opened here alone; a machine lent for training needs no decoder
+
     network = Network.load(source, NetworkSettings(precision="fp32"))
     crops = []
     for path in pictures:

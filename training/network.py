@@ -125,6 +125,9 @@ class Shape:
     separable: bool = False
 
 
+PLAIN = Shape()
+
+
 def _merge(into: int, out: int, *, separable: bool) -> nn.Module:
     """3 x 3 convolution, or one of 5 x 5 per channel between two across channels."""
     if not separable:
@@ -135,7 +138,7 @@ def _merge(into: int, out: int, *, separable: bool) -> nn.Module:
 class KeypointNetwork(nn.Module):
     """picture (N, 3, H, W) RGB 0..1 to heat (N, 6, H/4, W/4), absent (N, 6) and facing (N, 1) logits."""
 
-    def __init__(self, shape: Shape = Shape()) -> None:
+    def __init__(self, shape: Shape = PLAIN) -> None:
         super().__init__()
         self.backbone = Backbone(shape.backbone)
         c4, c8, c16, c32 = self.backbone.channels

@@ -73,7 +73,14 @@ def _head_blobs(s: Skeleton) -> list[Blob]:
     skull = poll + np.array([b.skull * 0.35, b.skull * 0.1, 0])
     ahead = (nose - poll) / np.linalg.norm(nose - poll)
     blobs = [
-        Blob(base - (0.10, 0.03, 0), base + 0.35 * (poll - base), b.neck_girth * 1.45, b.neck_girth * 1.1, NECK, b.neck_blend),
+        Blob(
+            base - (0.10, 0.03, 0),
+            base + 0.35 * (poll - base),
+            b.neck_girth * 1.45,
+            b.neck_girth * 1.1,
+            NECK,
+            b.neck_blend,
+        ),
         Blob(base + 0.2 * (poll - base), poll, b.neck_girth * 1.12, b.neck_girth * 0.88, NECK, 0.05),
         Blob(skull, skull + ahead * b.skull * 0.3, b.skull, b.skull * 0.92, HEAD, 0.04),
         Blob(

@@ -77,11 +77,11 @@ def _matrix(m: FloatArray) -> FloatArray:
 
 
 class Studio:
-    """Draws pictures ``size`` (width, height) px at 1.5 times that size, averaged down; on the graphics card of that number."""
+    """Draws pictures ``size`` (width, height) px at 1.5 times that size, averaged down, on the graphics card ``card``."""
 
     def __init__(self, size: tuple[int, int], backdrops: NDArray[np.uint8], card: int = 0) -> None:
         try:
-            self.ctx = moderngl.create_context(standalone=True, device_index=card, **_DRIVER)
+            self.ctx = moderngl.create_context(standalone=True, **(_DRIVER | {"device_index": card}))
         except Exception as error:  # moderngl raises bare Exception for a missing driver
             raise DrawError(
                 f"No OpenGL through EGL here ({error}). Install it; on Debian: libegl1 libgl1 libgl1-mesa-dri."
