@@ -25,6 +25,7 @@ GAITS: Final = (
     "bound",
     "irregular",
 )
+SYMMETRICAL: Final = frozenset(GAITS[:8])
 UNCLEAR: Final = "unclear"
 STAND: Final = "stand"
 _CODE: Final = {name: code for code, name in enumerate(GAITS)}

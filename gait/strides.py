@@ -75,6 +75,8 @@ def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, 
     sds |= _time_sds(m.contacts, rows, columns, m.scene.shape_s)
     columns |= _lengths(m, rows, columns["stride_time_s"])
     columns |= topline_columns(m.scene.body, rows) | limb_angles(m.scene.body, m.contacts, rows)
+    metres_per_bl = float(np.mean(m.belt.m_per_px * m.side_bl))
+    columns |= {f"{top}_excursion_m": columns[f"{top}_excursion_bl"] * metres_per_bl for top in ("withers", "croup")}
     hind = np.flatnonzero(rows.paw >= HIND)
     footfalls = footfalls_of(m.contacts, rows, hind)
     found = footfall_columns(footfalls, rows.paw[hind] == HIND)
