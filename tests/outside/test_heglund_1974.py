@@ -50,7 +50,9 @@ def test_trots_span_no_more_speeds_than_real_ones(height_m: float, mass_kg: floa
 
 
 @pytest.mark.parametrize(
-    ("mass_kg", "speed", "rate"), [(10, 2.66, 3.25), (20, 3.14, 2.95), (30, 3.46, 2.78)], ids=["10 kg", "20 kg", "30 kg"]
+    ("mass_kg", "speed", "rate"),
+    [(10, 2.66, 3.25), (20, 3.14, 2.95), (30, 3.46, 2.78)],
+    ids=["10 kg", "20 kg", "30 kg"],
 )
 def test_change_is_a_running_gait_by_froude_number(mass_kg: float, speed: float, rate: float) -> None:
     # heights by mass^(1/3) from 0.55 m at 28 kg (derived); trot to gallop at 2-3 (Alexander & Jayes 1983)
