@@ -1,8 +1,8 @@
 """Dynamic similarity: Alexander & Jayes 1983, J Zool 201:135 (as quoted by others, paper not opened).
 
-Froude number v^2 / g h; dogs change from walk to trot at 0.3-0.5 and from trot to gallop at 2-3. Below 1, relative stride
-length L / h = 2.4 Fr^0.34, the same as stride time x sqrt(g / h) = 2.4 U^-0.32 with U = v / sqrt(g h) (time form as
-quoted by others, length form from memory, not read). Height of the hip there, of the withers here.
+Froude number v^2 / g h; dogs change from walk to trot at 0.3-0.5 and from trot to gallop at 2-3. Below 1, relative
+stride length L / h = 2.4 Fr^0.34, the same as stride time x sqrt(g / h) = 2.4 U^-0.32 with U = v / sqrt(g h) (time form
+as quoted by others, length form from memory, not read). Height of the hip there, of the withers here.
 """
 
 import numpy as np

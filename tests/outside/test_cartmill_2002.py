@@ -1,8 +1,8 @@
 """Cartmill, Lemelin & Schmitt 2002, Zool J Linn Soc 136:401 (as quoted by others, paper not opened).
 
-Walks in lateral couplets keep limb phase = hind duty factor - 0.5 (their rule 3), walks in diagonal couplets limb phase
-= 1 - fore duty factor (rule 2). What that does to support is worked out here (derived): on rule 3 a dog never stands on a
-diagonal pair nor on four feet, on rule 2 never on a lateral pair nor on four; off the rule it does.
+Walks in lateral couplets keep limb phase = hind duty factor - 0.5 (their rule 3), walks in diagonal couplets limb
+phase = 1 - fore duty factor (rule 2). What that does to support is worked out here (derived): on rule 3 a dog never
+stands on a diagonal pair nor on four feet, on rule 2 never on a lateral pair nor on four; off the rule it does.
 """
 
 import pytest

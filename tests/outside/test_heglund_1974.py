@@ -1,7 +1,8 @@
-"""Speed and stride rate at which animals change from trot to gallop: Heglund, Taylor & McMahon 1974, Science 186:1112:
-1.53 M^0.24 m/s (as quoted by others, paper not opened) and 269 M^-0.14 strides a minute (from memory, not read), M in kg.
-Within the trot the greatest sustained speed is about 2.6 times the least (Heglund & Taylor 1988, J Exp Biol 138:301, read
-in an account of it). Sanity bands for the dogs that we draw, not for the gait core.
+"""Speed and stride rate at which animals change from trot to gallop: Heglund, Taylor & McMahon 1974, Science 186:1112.
+
+1.53 M^0.24 m/s (as quoted by others, paper not opened) and 269 M^-0.14 strides a minute (from memory, not read), M in
+kg. Within the trot the greatest sustained speed is about 2.6 times the least (Heglund & Taylor 1988, J Exp Biol
+138:301, read in an account of it). Sanity bands for the dogs that we draw, not for the gait core.
 """
 
 import numpy as np

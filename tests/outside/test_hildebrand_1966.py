@@ -1,4 +1,4 @@
-"""The two axes of Hildebrand's diagram (1965, Science 150:701; 1966; 1976; 1989; as quoted by others, papers not opened).
+"""The two axes of Hildebrand's diagram (1965, Science 150:701; 1966; 1976; 1989; as quoted by others, not opened).
 
 Across: percent of the stride that each hind foot is on the ground. Up: percent of the stride by which the fore footfall
 follows the hind footfall of the same side. Below half the stride on the ground it is a run. Eight bands of 12.5 %, the

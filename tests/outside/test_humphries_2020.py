@@ -1,5 +1,6 @@
-"""Trotting dogs on the ground: Humphries et al. 2020, PLOS ONE 15:e0239832, supplement S3 (as quoted by others, paper not
-opened; phases and duty factors of the ten Labradors as recomputed by others from its raw markers).
+"""Trotting dogs on the ground: Humphries et al. 2020, PLOS ONE 15:e0239832, supplement S3.
+
+As quoted by others, paper not opened; phases and duty factors of ten Labradors as recomputed by others from markers.
 
 12 Labradors, 2.19 m/s: stride 0.50 s, duty factor 0.432, stride length 198.75 % of the withers height; 12 German
 Shepherds, 2.45 m/s: 0.53 s, 0.437, 205.7 %. Touchdowns after the left hind: LF 0.443, RH 0.488, RF 0.936.

@@ -1,5 +1,6 @@
-"""Dogs of two sizes on a walkway at 0.9-1.1 m/s: Kano et al. 2016, BMC Vet Res 12:2 (design read in the abstract; values
-as quoted by others, paper not opened).
+"""Dogs of two sizes on a walkway at 0.9-1.1 m/s: Kano et al. 2016, BMC Vet Res 12:2.
+
+Design read in the abstract; values as quoted by others, paper not opened.
 
 15 dogs of about 22 kg walk: stride 0.73 s (1.37 Hz) and 0.74 m, stance fore 0.46 s, hind 0.45 s, swing 0.28 s, 0.30 s.
 14 dogs of about 6.5 kg trot at the same speed: stride 0.44 s. Limb phases are not given; those of Maes et al. 2008,

@@ -1,10 +1,10 @@
-"""Maes et al. 2008, J Exp Biol 211:138 (lags as defined in the legend of figure 1; values as quoted by others, paper not
-opened, those of the gallops by notes whose author saw a part only).
+"""Lags between footfalls: Maes, Abourachid et al. 2008, J Exp Biol 211:138.
 
-Lags are shares of the cycle of the first fore foot: fore lag from the first to the second fore, hind lag from the first
-to the second hind, pair lag from the first fore to the hind of its side; so limb phase = 1 - pair lag (derived). Lateral
-walk: pair lag 0.84 +/- 0.05, and 0.807 + 0.030 u at u m/s (appendix 1). Pace 0.96 +/- 0.03, trot 0.50 +/- 0.04, both
-with fore and hind lag 0.5; transverse gallop 0.739 +/- 0.068, rotary gallop 0.703 +/- 0.083.
+Lags as defined in the legend of figure 1; values as quoted by others, paper not opened, those of the gallops by notes
+whose author saw a part only. Lags are shares of the cycle of the first fore foot: fore lag from the first to the second
+fore, hind lag from the first to the second hind, pair lag from the first fore to the hind of its side; so limb phase =
+1 - pair lag (derived). Lateral walk: pair lag 0.84 +/- 0.05, and 0.807 + 0.030 u at u m/s (appendix 1). Pace 0.96 +/-
+0.03, trot 0.50 +/- 0.04, both with fore and hind lag 0.5; transverse gallop 0.739 +/- 0.068, rotary 0.703 +/- 0.083.
 """
 
 import numpy as np

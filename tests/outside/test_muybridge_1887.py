@@ -1,9 +1,8 @@
-"""Contact tables of Muybridge 1887 (Animal Locomotion, plates 706, 707, 709/710; 1902 Series 39, 56; public domain), as read
-off the prints by others.
+"""Contact tables of Muybridge 1887, Animal Locomotion, plates 706, 707, 709/710 (1902: Series 39, 56; public domain).
 
-One letter per frame: 1 down, 0 up. Where the print is unclear the others write "?"; here ``<`` stands for down in the
-first half of the frame (after a 1), ``>`` for down in its second half (before a 1, or alone where the text names the foot
-second), which is our own reading. A foot lands at the start of its first frame.
+As read off the prints by others. One letter per frame: 1 down, 0 up. Where the print is unclear the others write "?";
+here ``<`` stands for down in the first half of the frame (after a 1), ``>`` for down in its second half (before a 1, or
+alone where the text names the foot second), which is our own reading. A foot lands at the start of its first frame.
 """
 
 from collections.abc import Sequence

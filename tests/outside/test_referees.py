@@ -42,10 +42,10 @@ PATTERNS = {
 
 @pytest.mark.parametrize("item", CIRCLES, ids=[item.name for item in CIRCLES])
 @settings(max_examples=40, deadline=None)
-@given(middle=st.floats(0, 1), off=st.lists(st.floats(-0.2, 0.2), min_size=1, max_size=20))
-def test_means_of_phases_are_circular(item: object, middle: float, off: list[float]) -> None:
+@given(middle=st.integers(0, 999), off=st.lists(st.integers(-200, 200), min_size=1, max_size=20))
+def test_means_of_phases_are_circular(item: object, middle: int, off: list[int]) -> None:
     low = item.circle  # type: ignore[attr-defined]
-    values = (middle + np.array(off) - low) % 1 + low
+    values = ((middle + np.array(off)) / 1000 - low) % 1 + low
     found = mean_of(item, values)  # type: ignore[arg-type]
     wanted = stats.circmean(values, high=low + 1, low=low)
     assert abs((found - wanted + 0.5) % 1 - 0.5) < 1e-9
@@ -53,9 +53,9 @@ def test_means_of_phases_are_circular(item: object, middle: float, off: list[flo
 
 
 @settings(max_examples=60, deadline=None)
-@given(a=st.floats(0, 1, exclude_max=True), apart=st.floats(-0.45, 0.45))
-def test_mean_of_two_sides_is_circular(a: float, apart: float) -> None:
-    b = (a + apart) % 1
+@given(thousandths=st.integers(0, 999), apart=st.integers(-450, 450))
+def test_mean_of_two_sides_is_circular(thousandths: int, apart: int) -> None:
+    a, b = thousandths / 1000, (thousandths + apart) / 1000 % 1
     found = float(mean_phase(np.array([a]), np.array([b]))[0])
     wanted = stats.circmean([a, b], high=1, low=0)
     assert abs((found - wanted + 0.5) % 1 - 0.5) < 1e-9
