@@ -191,7 +191,8 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "tracking_up_bl",
         "tracking up",
         "bl",
-        "hind print minus the fore print before it, same side; + over-tracking, - under-tracking",
+        "hind print minus the print that the fore of its side made before it (the last at least a fifth of a stride "
+        "older); + over-tracking, - under-tracking",
         PLAIN,
         "hind",
     ),
@@ -199,7 +200,8 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "tracking_up_m",
         "tracking up",
         "m",
-        "hind print minus the fore print before it, same side; + over-tracking, - under-tracking",
+        "hind print minus the print that the fore of its side made before it (the last at least a fifth of a stride "
+        "older); + over-tracking, - under-tracking",
         PLAIN,
         "hind",
     ),
