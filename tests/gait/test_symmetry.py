@@ -65,6 +65,10 @@ def test_exchanging_near_and_far_turns_every_sign() -> None:
     assert other.error == pytest.approx(one.error)
 
 
+def test_nothing_against_nothing_is_not_known() -> None:
+    assert np.isnan(symmetry_index(0.0, 0.0)) and np.isnan(symmetry_angle(0.0, 0.0))
+
+
 def test_only_measures_with_a_zero_are_compared() -> None:
     assert all(measure(name).zero for name in COMPARED)
 

@@ -33,7 +33,3 @@ def test_exchanging_the_sides_turns_the_sign(near: float, far: float) -> None:
 def test_sound_dogs_are_within_one_percent(left: float, right: float, index: float) -> None:
     # stride lengths of Humphries et al. 2020, PLOS ONE 15:e0239832 (as quoted by others, paper not opened)
     assert symmetry_index(right, left) == pytest.approx(index, abs=0.005)
-
-
-def test_nothing_against_nothing_is_not_known() -> None:
-    assert symmetry_index(0.0, 0.0) != symmetry_index(0.0, 0.0)

@@ -37,7 +37,3 @@ def test_it_goes_with_the_index_is_smaller_and_turns_sign_with_the_sides(near: f
 def test_values_that_differ_in_sign(right: float, left: float, angle: float) -> None:
     # 45 - atan(-10) = 45 + 84.289 = 129.289 degrees, above 90, less 180 = -50.711 degrees, over 90 = -56.345 %
     assert symmetry_angle(right, left) == pytest.approx(angle, abs=5e-4)
-
-
-def test_nothing_against_nothing_is_not_known() -> None:
-    assert symmetry_angle(0.0, 0.0) != symmetry_angle(0.0, 0.0)
