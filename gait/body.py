@@ -56,6 +56,7 @@ class Body:
     facing     "left" or "right"
     side_score (T, 2) 0..1, NaN = not judged
     angle_deg  deg, slope of the belt line that was taken out, + = rising forward
+    held       True when the dog's travel through the picture was taken out, so that its place means nothing
     smooth_px, slope_px_s   (T, 6, 2) px and px/s, local fits once made; NaN where long missing
     """
 
@@ -67,6 +68,7 @@ class Body:
     facing: Facing
     side_score: FloatArray
     angle_deg: float = 0.0
+    held: bool = False
     smooth_px: FloatArray = field(default_factory=lambda: np.empty((0, 6, 2)))
     slope_px_s: FloatArray = field(default_factory=lambda: np.empty((0, 6, 2)))
 
@@ -169,7 +171,7 @@ def _slow_trunk(body: Body, span_s: float) -> FloatArray:
 def _shifted(body: Body, slow_px: FloatArray) -> Body:
     """``body`` without the travel ``slow_px`` (T,) px."""
     shift = np.stack([slow_px - slow_px.mean(), np.zeros_like(slow_px)], axis=1)
-    return replace(body, xy_px=body.xy_px - shift[:, None], trunk_px=body.trunk_px - shift)
+    return replace(body, xy_px=body.xy_px - shift[:, None], trunk_px=body.trunk_px - shift, held=True)
 
 
 def _unevenness(body: Body, steps: int) -> float:

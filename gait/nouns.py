@@ -143,7 +143,8 @@ class TrustCheck:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """One measure over the used strides of the clip. mean, sd, sem in ``unit``; cv in %."""
+    """One measure over the used strides of the clip. mean, sd, sem in ``unit``; cv (steadiness) in %, NaN for measures
+    that have no zero, such as angles."""
 
     measure: str
     paw: str
@@ -153,6 +154,25 @@ class Summary:
     sem: float
     cv: float
     n: int
+
+
+@dataclass(frozen=True, slots=True)
+class SideDifference:
+    """Near against far of one measure, for the fore or the hind pair ("fore", "hind").
+
+    near, far  means over the used strides, in ``unit``
+    error      how far they may differ by the error of either side alone (95 %), in ``unit``; NaN = not known
+    symmetry_index, symmetry_angle   %, + when near is larger; NaN unless near and far differ by more than the error
+    """
+
+    measure: str
+    pair: str
+    unit: str
+    near: float
+    far: float
+    error: float
+    symmetry_index: float
+    symmetry_angle: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -186,6 +206,7 @@ class GaitRecord:
     settings: dict[str, Any] = field(default_factory=dict)
     versions: dict[str, str] = field(default_factory=dict)
     network_hash: str = ""
+    sides: tuple[SideDifference, ...] = ()
 
     def strides_of(self, paw: str) -> BoolArray:
         """(S,) bool, rows of ``strides`` that belong to the paw of that name."""

@@ -175,6 +175,10 @@ def _log_normal(x: FloatArray, mean: float, sd: FloatArray | float) -> FloatArra
     return np.asarray(-0.5 * z**2 - np.log(sd))
 
 
+#: Log odds. Where nothing is seen all moments to switch are equally good; rounding must not choose between them.
+TIE = 1e-6
+
+
 def _best_path(odds: FloatArray, log_switch: FloatArray) -> BoolArray:
     """(T, 4) Viterbi path of two states that share one cost of switching; odds (T, 4) in favour of stance."""
     count, paws = odds.shape
@@ -182,8 +186,8 @@ def _best_path(odds: FloatArray, log_switch: FloatArray) -> BoolArray:
     came_down = np.empty((count, paws), dtype=bool)
     came_up = np.empty((count, paws), dtype=bool)
     for i in range(count):
-        came_down[i] = lead < log_switch[i]  # better to touch down now than to have been down
-        came_up[i] = -lead < log_switch[i]
+        came_down[i] = lead < log_switch[i] - TIE  # better to touch down now than to have been down
+        came_up[i] = -lead < log_switch[i] - TIE
         lead = np.clip(lead, log_switch[i], -log_switch[i]) + odds[i]
     down = np.empty((count, paws), dtype=bool)
     state = lead > 0

@@ -11,6 +11,10 @@ from pose.tracks import FloatArray, IntArray
 #: Longest stretch of a stride, as a share of it, in which a paw may be unseen for its reach to count; common practice.
 UNSEEN = 0.35
 
+#: Share of a stride by which a fore print must be older than a hind print to be the one that the hind comes to. Limb
+#: phases of gaits lie between -0.06 and 0.75 (Hildebrand, Maes: see measures), so 0.25 to 1.06 of a stride; derived.
+LEAST_BEFORE = 0.2
+
 
 def reaches(body: Body, rows: Rows, windows: IntArray | None = None) -> FloatArray:
     """(R,) px, furthest forward minus furthest back of the paw ahead of the trunk's middle within each stride.
@@ -40,21 +44,21 @@ def stride_lengths(contacts: Contacts, rows: Rows) -> FloatArray:
 
 
 def tracking_up(contacts: Contacts, rows: Rows) -> FloatArray:
-    """(R,) px, hind print minus the print of the fore of its side that was there last; NaN for fore rows.
+    """(R,) px, hind print minus the print that the fore of its side made before it; NaN for fore rows.
 
-    The fore print before it = the last fore contact of that side that began before the hind's touchdown and whose
-    print lies within half a stride length of the hind's.
+    That print is the last one begun at least LEAST_BEFORE of a stride before the hind lands, and not a whole stride
+    earlier still. So it is the same one in a pace whose fore lands a moment before its hind or a moment after.
     """
     found = np.full(len(rows), np.nan)
-    length = stride_lengths(contacts, rows)
-    usual = np.nanmedian(length) if np.isfinite(length).any() else np.nan
-    for i in np.flatnonzero((rows.paw >= 2) & np.isfinite(rows.start_s)):
-        fore = (contacts.paw == rows.paw[i] - 2) & (np.nan_to_num(contacts.touchdown_s, nan=-np.inf) < rows.start_s[i])
-        gaps = contacts.print_px[rows.first[i]] - contacts.print_px[fore]
-        gaps = gaps[np.isfinite(gaps)]
-        if len(gaps) and np.isfinite(usual):
-            gap = gaps[np.argmin(np.abs(gaps))]
-            found[i] = gap if abs(gap) <= usual / 2 else np.nan
+    time = rows.end_s - rows.start_s
+    usual = float(np.nanmedian(time)) if np.isfinite(time).any() else np.nan
+    for i in np.flatnonzero((rows.paw >= 2) & np.isfinite(rows.start_s) & np.isfinite(usual)):
+        before = (rows.start_s[i] - contacts.touchdown_s) / (time[i] if np.isfinite(time[i]) else usual)
+        fore = np.flatnonzero(
+            (contacts.paw == rows.paw[i] - 2) & (before >= LEAST_BEFORE) & (before < LEAST_BEFORE + 1)
+        )
+        if len(fore):
+            found[i] = contacts.print_px[rows.first[i]] - contacts.print_px[fore[np.argmin(before[fore])]]
     return found
 
 

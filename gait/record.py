@@ -19,6 +19,7 @@ from gait.settings import GaitSettings
 from gait.sides import SideDoubt, doubt_sides
 from gait.strides import Material, build_strides
 from gait.summaries import summarise
+from gait.symmetry import compare_sides
 from gait.topline import topline_angle
 from gait.trial import Trial
 from gait.trust import Evidence, check_trust, clock_notices, grade_of
@@ -176,6 +177,7 @@ def _assemble(
         settings=asdict(settings),
         versions=_versions(),
         network_hash=network_hash,
+        sides=compare_sides(strides),
     )
 
 

@@ -71,10 +71,12 @@ def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, 
     """All columns of the table of measures (R,), and the SDs that are known."""
     columns = {name: np.full(len(rows), np.nan) for name in NAMES}
     sds = {name: np.full(len(rows), np.nan) for name in NAMES}
-    columns |= _times(m.contacts, rows)
+    columns |= time_columns(m.contacts, rows)
     sds |= _time_sds(m.contacts, rows, columns, m.scene.shape_s)
     columns |= _lengths(m, rows, columns["stride_time_s"])
     columns |= topline_columns(m.scene.body, rows) | limb_angles(m.scene.body, m.contacts, rows)
+    metres_per_bl = float(np.mean(m.belt.m_per_px * m.side_bl))
+    columns |= {f"{top}_excursion_m": columns[f"{top}_excursion_bl"] * metres_per_bl for top in ("withers", "croup")}
     hind = np.flatnonzero(rows.paw >= HIND)
     footfalls = footfalls_of(m.contacts, rows, hind)
     found = footfall_columns(footfalls, rows.paw[hind] == HIND)
@@ -87,7 +89,8 @@ def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, 
     return columns, sds
 
 
-def _times(contacts: Contacts, rows: Rows) -> dict[str, FloatArray]:
+def time_columns(contacts: Contacts, rows: Rows) -> dict[str, FloatArray]:
+    """Columns (R,) that the events of the paw itself give: stride time and rate, stance, swing, duty factor."""
     time = rows.end_s - rows.start_s
     stance = contacts.liftoff_s[rows.first] - rows.start_s
     return {

@@ -2,10 +2,11 @@
 
 import numpy as np
 
-from gait.footfalls import wrap_half
-from gait.measures import MEASURES
+from gait.footfalls import wrap, wrap_half
+from gait.measures import MEASURES, Measure
 from gait.nouns import Strides, Summary
 from pose.landmarks import PAWS
+from pose.tracks import FloatArray
 
 
 def summarise(strides: Strides) -> tuple[Summary, ...]:
@@ -16,21 +17,21 @@ def summarise(strides: Strides) -> tuple[Summary, ...]:
             values = strides.measures[measure.name][strides.used & (strides.paw == paw)]
             values = values[np.isfinite(values)]
             if len(values):
-                found.append(_summary(measure.name, name, measure.unit, values))
+                found.append(_summary(measure, name, values))
     return tuple(found)
 
 
-def _summary(measure: str, paw: str, unit: str, values: np.ndarray) -> Summary:
-    n, mean = len(values), _mean(measure, values)
-    away = wrap_half(values - mean) if measure.startswith("limb_phase") else values - mean
+def _summary(measure: Measure, paw: str, values: FloatArray) -> Summary:
+    n, mean = len(values), mean_of(measure, values)
+    away = values - mean if measure.circle is None else wrap_half(values - mean)
     sd = float(np.sqrt((away**2).sum() / (n - 1))) if n > 1 else float("nan")
-    cv = 100 * sd / abs(mean) if abs(mean) > 1e-9 else float("nan")
-    return Summary(measure, paw, unit, mean, sd, sd / np.sqrt(n), cv, n)
+    cv = 100 * sd / mean if measure.zero and mean > 0 else float("nan")
+    return Summary(measure.name, paw, measure.unit, mean, sd, sd / np.sqrt(n), cv, n)
 
 
-def _mean(measure: str, values: np.ndarray) -> float:
-    """Mean; limb phases go round a circle."""
-    if not measure.startswith("limb_phase"):
+def mean_of(measure: Measure, values: FloatArray) -> float:
+    """Mean of ``values`` (N,), none missing; the direction of the mean vector for what goes round a circle."""
+    if measure.circle is None:
         return float(values.mean())
-    angle = np.angle(np.exp(2j * np.pi * values).mean())
-    return float(angle / (2 * np.pi) % 1.0)
+    turn = np.angle(np.exp(2j * np.pi * values).mean()) / (2 * np.pi)
+    return float(wrap(turn - measure.circle) + measure.circle)

@@ -11,7 +11,9 @@ from typing import Any, Final, TextIO
 
 import numpy as np
 
-from gait.measures import MEASURES, NAMES
+from gait.footfalls import mean_phase
+from gait.measures import MEASURES, NAMES, OF_CLIP
+from gait.naming import SYMMETRICAL, fine_name
 from gait.nouns import Contacts, GaitRecord, Strides
 from pose.landmarks import PAWS
 
@@ -27,7 +29,7 @@ def write_record(record: GaitRecord, folder: str | Path) -> None:
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     _write(folder / "contacts.csv", lambda file: _write_rows(file, CONTACT_COLUMNS, _contact_rows(record.contacts)))
-    columns = (*STRIDE_COLUMNS, *(c for name in NAMES for c in (name, f"{name}_sd")), "candidates")
+    columns = (*STRIDE_COLUMNS, *(c for name in NAMES for c in (name, f"{name}_sd")), "candidates", "band")
     _write(folder / "strides.csv", lambda file: _write_rows(file, columns, _stride_rows(record.strides)))
     _write(
         folder / "record.json",
@@ -45,12 +47,13 @@ def record_as_dict(record: GaitRecord) -> dict[str, Any]:
         "strides": _counts(record.strides),
         "runs": [asdict(run) for run in record.runs],
         "summary": [asdict(summary) for summary in record.summaries],
+        "sides": [asdict(difference) for difference in record.sides],
         "belt": {
             name: getattr(record.belt, name)
             for name in ("speed_px_s", "speed_sd_px_s", "angle_deg", "steady", "m_per_px", "scale_source")
         },
         "checks": [asdict(check) for check in record.checks],
-        "measures": [asdict(measure) for measure in MEASURES],
+        "measures": [asdict(measure) for measure in (*MEASURES, *OF_CLIP)],
         "trial": asdict(record.trial),
         "settings": record.settings,
         "versions": record.versions,
@@ -97,8 +100,10 @@ def _contact_rows(c: Contacts) -> Iterable[list[str]]:
 
 
 def _stride_rows(s: Strides) -> Iterable[list[str]]:
+    phase = mean_phase(s.measures["limb_phase_near"], s.measures["limb_phase_far"])
     for i in range(len(s)):
         side, paw = PAWS[s.paw[i]].split("_")
+        band = fine_name(float(phase[i])) if s.gait[i] in SYMMETRICAL and math.isfinite(phase[i]) else ""
         head = [
             paw,
             side,
@@ -109,7 +114,7 @@ def _stride_rows(s: Strides) -> Iterable[list[str]]:
             str(s.dropped[i]),
         ]
         values = [_number(column[name][i], TIME) for name in NAMES for column in (s.measures, s.measures_sd)]
-        yield [*head, *values, str(s.candidates[i])]
+        yield [*head, *values, str(s.candidates[i]), band]
 
 
 def _number(value: float, decimals: int) -> str:

@@ -28,7 +28,7 @@ def topline_angle(body: Body) -> FloatArray:
 def topline_columns(body: Body, rows: Rows) -> dict[str, FloatArray]:
     """Columns (R,) named in COLUMNS; NaN where a stride is cut or the back was not seen for half of it."""
     angle, place = topline_angle(body), body.trunk_px[:, FORWARD] / body.length_px
-    middle = float(np.median(place))
+    place = np.full_like(place, np.nan) if body.held else place
     table = np.full((len(rows), len(COLUMNS)), np.nan)
     for i in range(len(rows)):
         if np.isnan(rows.start_s[i]) or np.isnan(rows.end_s[i]):
@@ -40,7 +40,7 @@ def topline_columns(body: Body, rows: Rows) -> dict[str, FloatArray]:
         for k in (0, 1):
             table[i, 2 + k], table[i, 4 + k] = _excursion(t, ups[:, k])
         mean, tau = place[a:b].mean(), body.t_s[a:b] - body.t_s[a:b].mean()
-        table[i, 6:] = mean - middle, tau @ place[a:b] / (tau @ tau)
+        table[i, 6:] = mean, tau @ place[a:b] / (tau @ tau)
     return dict(zip(COLUMNS, table.T, strict=True))
 
 

@@ -31,6 +31,8 @@ class JudgingSettings:
     close_within  body lengths; a miss within this lies beside its place
     taken_within  body lengths; a miss this close to another marked paw was taken for it. About as long as a foot
     score_bins    of equal width, for the error of the scores
+    sigma         body lengths, (6,) the spread of a person's marks; our own choice, half the finest of the limits,
+                  until two people have marked the same pictures
     """
 
     limits: tuple[float, ...] = (0.05, 0.1, 0.2)
@@ -40,6 +42,7 @@ class JudgingSettings:
     close_within: float = 0.2
     taken_within: float = 0.15
     score_bins: int = 10
+    sigma: tuple[float, ...] = (0.025,) * len(LANDMARKS)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,10 +139,29 @@ def table(judged: Judged, settings: JudgingSettings = JudgingSettings()) -> dict
         "landmarks": {
             name: _shares(error[rows], settings) for name, (error, rows) in _groups(judged).items() if rows.any()
         },
+        "similarity": _similarity(judged, settings),
         "exchanged_pairs": _exchanges(judged, settings),
         "facing": {"right": int((facing > 0).sum()), "wrong": int((facing < 0).sum())},
         "scores": score_error(judged, settings),
     }
+
+
+def similarity(error: FloatArray, sigma: FloatArray) -> FloatArray:
+    """(N,) 0..1, object keypoint similarity of COCO: mean over the marked of exp(-d^2 / 2 s^2 k^2), k = 2 sigma.
+
+    error (N, 6) d / s with s the marked withers-croup length, not the root of an area as in COCO; NaN = not marked,
+    infinite = not found, counts 0. sigma (6,) in the same unit. NaN for a dog without a marked landmark.
+    """
+    near = np.exp(-0.5 * np.minimum(error / (2 * sigma), 30.0) ** 2)
+    known = ~np.isnan(error)
+    count = known.sum(axis=1)
+    return np.where(count > 0, np.where(known, near, 0.0).sum(axis=1) / np.maximum(count, 1), np.nan)
+
+
+def _similarity(judged: Judged, settings: JudgingSettings) -> float | None:
+    """Mean over the dogs; None = no dog to judge."""
+    each = similarity(judged.error, np.array(settings.sigma))
+    return _rounded(np.nanmean(each)) if np.isfinite(each).any() else None
 
 
 def _groups(judged: Judged) -> dict[str, tuple[FloatArray, BoolArray]]:

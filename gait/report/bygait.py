@@ -18,7 +18,6 @@ SHOWN: Final[tuple[str, ...]] = (
     "limb_phase",
     "topline_deg",
 )
-CIRCULAR: Final = ("limb_phase",)
 
 
 def by_gait(record: GaitRecord) -> dict[str, Any]:
@@ -38,7 +37,7 @@ def by_gait(record: GaitRecord) -> dict[str, Any]:
 
 
 def _row(gait: str, chosen: BoolArray, columns: dict[str, FloatArray]) -> dict[str, Any]:
-    cells = [spread_words(values[chosen], name in CIRCULAR) for name, values in columns.items()]
+    cells = [spread_words(values[chosen], measure(name).circle is not None) for name, values in columns.items()]
     return {"gait": gait, "n": int(np.count_nonzero(chosen)), "cells": cells}
 
 

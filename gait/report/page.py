@@ -22,6 +22,7 @@ from gait.report.drawing import Drawn
 from gait.report.footfall import footfall_figure
 from gait.report.paths import paths_figure
 from gait.report.phases import phases_figure
+from gait.report.sides import sides_table
 from gait.report.topline import topline_figure
 
 #: JPEG quality of the embedded picture: hardly visible losses at a tenth of the size. Common practice, no source.
@@ -56,6 +57,8 @@ def page_text(record: GaitRecord, *, picture: NDArray[np.uint8] | None = None, f
         picture=picture_link(picture) if picture is not None else "",
         figures=figures(record),
         measures=sections.measure_table(record),
+        sides=sides_table(record),
+        steadiness=sections.clip_label("steadiness"),
         strides=sections.stride_table(record),
         checks=sections.checks(record),
         advice=sections.advice(record),

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from gait.measures import MEASURES
+from gait.measures import MEASURES, OF_CLIP, Measure
 from gait.nouns import GaitRecord, Summary, TrustCheck
 from gait.report.bygait import heading
 from gait.report.words import DROP_WORDS, NOT_KNOWN, UNCLEAR, either_words, number, told_slow
@@ -111,12 +111,18 @@ def _cell(row: Summary | None) -> dict[str, Any] | None:
     if row is None:
         return None
     spread = number(row.sd, row.sd)
-    return {"mean": number(row.mean, row.sd), "sd": "" if spread == NOT_KNOWN else spread, "n": row.n}
+    steadiness = number(row.cv, max(row.cv, 0.1)) if math.isfinite(row.cv) else ""
+    return {"mean": number(row.mean, row.sd), "sd": "" if spread == NOT_KNOWN else spread, "cv": steadiness, "n": row.n}
 
 
 def label(measure: str) -> str:
     """The name of a measure in plain words."""
     return next((item.label for item in MEASURES if item.name == measure), measure.replace("_", " "))
+
+
+def clip_label(name: str) -> str:
+    """The name, in plain words, of what is worked out from the means of a clip."""
+    return next(item.label for item in OF_CLIP if item.name == name)
 
 
 def unit_words(unit: str) -> str:
@@ -183,11 +189,8 @@ def definitions(record: GaitRecord) -> list[dict[str, str]]:
 
     A measure given in two units is defined once.
     """
-    shown = {row.measure for row in record.summaries}
     found: dict[tuple[str, str], dict[str, str]] = {}
-    for item in MEASURES:
-        if shown and item.name not in shown:
-            continue
+    for item in _spoken_of(record):
         entry = {
             "label": item.label,
             "unit": unit_words(item.unit),
@@ -197,6 +200,14 @@ def definitions(record: GaitRecord) -> list[dict[str, str]]:
         if (known := found.setdefault((item.label, item.definition), entry)) is not entry:
             known["unit"] += f", {unit_words(item.unit)}"
     return list(found.values())
+
+
+def _spoken_of(record: GaitRecord) -> tuple[Measure, ...]:
+    shown = {row.measure for row in record.summaries}
+    if not shown:
+        return (*MEASURES, *OF_CLIP)
+    sides = [item for item in OF_CLIP if record.sides or not item.name.startswith("symmetry")]
+    return (*(item for item in MEASURES if item.name in shown), *sides)
 
 
 def making(record: GaitRecord) -> Rows:

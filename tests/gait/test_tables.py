@@ -43,13 +43,33 @@ def test_strides_carry_every_measure_and_its_doubt(record: GaitRecord, tmp_path:
     write_record(record, tmp_path)
     rows = _rows(tmp_path / "strides.csv")
     head = ["paw", "side", "start_s", "end_s", "gait", "gait_probability", "dropped"]
-    assert list(rows[0]) == [*head, *(c for n in NAMES for c in (n, f"{n}_sd")), "candidates"]
+    assert list(rows[0]) == [*head, *(c for n in NAMES for c in (n, f"{n}_sd")), "candidates", "band"]
     used = [row for row in rows if not row["dropped"]]
     assert len(used) == record.strides.used.sum()
     assert float(used[3]["duty_factor"]) == pytest.approx(
         record.strides.measures["duty_factor"][record.strides.used][3], abs=1e-5
     )
     assert not any("nan" in value.lower() for row in rows for value in row.values())
+
+
+def test_symmetrical_strides_carry_their_band(record: GaitRecord, tmp_path: Path) -> None:
+    write_record(record, tmp_path)
+    rows = _rows(tmp_path / "strides.csv")
+    for row in rows:
+        named = row["gait"] == "trot" and row["paw"] == "hind"
+        assert (row["band"] in ("trot", "lateral-sequence, diagonal couplets")) == named or row["limb_phase_near"] == ""
+        assert not row["band"] or named
+    assert sum(row["band"] != "" for row in rows) > 20
+
+
+def test_json_holds_the_sides_and_the_definitions_of_all_that_is_told(record: GaitRecord, tmp_path: Path) -> None:
+    write_record(record, tmp_path)
+    found = json.loads((tmp_path / "record.json").read_text(encoding="utf-8"))
+    assert [row["measure"] for row in found["sides"]] == [item.measure for item in record.sides]
+    defined = {row["name"] for row in found["measures"]}
+    assert {row["measure"] for row in found["sides"] + found["summary"]} <= defined
+    assert {"symmetry_index", "symmetry_angle", "steadiness"} <= defined
+    assert set(found["sides"][0]) >= {"near", "far", "error", "symmetry_index", "symmetry_angle"}
 
 
 def test_json_holds_the_record_and_never_nan(record: GaitRecord, tmp_path: Path) -> None:

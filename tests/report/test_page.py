@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 from record_maker import Wish, make_record, make_standing
 
-from gait.nouns import TrustCheck
+from gait.measures import SIDE_WARNING
+from gait.nouns import SideDifference, TrustCheck
 from gait.report.bygait import spread_words
 from gait.report.cautions import CAUTIONS
 from gait.report.page import page_text, picture_link, write_page
@@ -183,13 +184,39 @@ def test_table_of_measures_equals_the_record() -> None:
     for name, row in zip(names, cells, strict=True):
         for paw, cell in zip(PAWS, row, strict=True):
             wanted = next(item for item in USUAL.summaries if item.measure == name and item.paw == paw)
-            mean, sd, n = re.match(
-                r'([−\d.]+) <span class="sd">± ([\d.]+)</span> <span class="n">n (\d+)<', cell
+            mean, sd, steady, n = re.match(
+                r'([−\d.]+) <span class="sd">± ([\d.]+)</span> <span class="sd">\(([\d.]+) %\)</span> '
+                r'<span class="n">n (\d+)<',
+                cell,
             ).groups()
+            assert float(steady) == pytest.approx(wanted.cv, rel=0.06)
             decimals = len(mean.partition(".")[2])
             assert float(mean.replace("−", "-")) == pytest.approx(wanted.mean, abs=0.5001 * 10**-decimals)
             assert float(sd) == pytest.approx(wanted.sd, abs=0.5001 * 10 ** -len(sd.partition(".")[2]))
             assert int(n) == wanted.n
+
+
+SIDES = (
+    SideDifference("duty_factor", "hind", "1", 0.452, 0.401, 0.021, 11.96, 3.79),
+    SideDifference("stance_s", "fore", "s", 0.220, 0.215, 0.012, np.nan, np.nan),
+    SideDifference("reach_bl", "fore", "bl", 0.90, 0.95, np.nan, np.nan, np.nan),
+)
+
+
+def test_near_and_far_stand_side_by_side_with_the_warning() -> None:
+    page = page_text(replace(USUAL, sides=SIDES))
+    body = re.search(r'<table class="sides">.*?<tbody>(.*?)</tbody>', page, re.S).group(1)
+    rows = [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row) for row in body.split("</tr>") if "<td" in row]
+    assert rows[0] == ["duty factor, hind paws", "0.452", "0.401", "0.021", "12.0 %", "3.8 %"]
+    assert rows[1][1:] == ["0.220", "0.215", "0.012", "within the error"]
+    assert rows[2][1:] == ["0.900", "0.950", "not known", "the error is not known"]
+    text = read(page).text
+    assert SIDE_WARNING in text
+    assert "Robinson, Herzog" in text and "Zifchock" in text
+
+
+def test_without_two_sides_nothing_is_said_of_symmetry() -> None:
+    assert "symmetry" not in read(CASES["usual"]).text.lower()
 
 
 def test_table_of_strides_equals_the_record() -> None:

@@ -1,0 +1,29 @@
+"""Near against far as the table that the page prints."""
+
+import math
+from typing import Any
+
+from gait.measures import SIDE_WARNING
+from gait.nouns import GaitRecord, SideDifference
+from gait.report.sections import label, unit_words
+from gait.report.words import number
+
+
+def sides_table(record: GaitRecord) -> dict[str, Any]:
+    """Rows of what was compared, and the warning; no rows where nothing could be."""
+    return {"rows": [_row(item) for item in record.sides], "warning": SIDE_WARNING}
+
+
+def _row(item: SideDifference) -> dict[str, Any]:
+    told = math.isfinite(item.symmetry_index)
+    spread = item.error
+    return {
+        "label": f"{label(item.measure)}, {item.pair} paws",
+        "unit": unit_words(item.unit),
+        "near": number(item.near, spread),
+        "far": number(item.far, spread),
+        "error": number(spread, spread),
+        "index": f"{number(item.symmetry_index, 1.0)} %" if told else "",
+        "angle": f"{number(item.symmetry_angle, 1.0)} %" if told else "",
+        "why": "" if told else "the error is not known" if not math.isfinite(spread) else "within the error",
+    }
