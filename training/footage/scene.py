@@ -17,8 +17,8 @@ from training.footage.skin import Skin, build_skin
 from training.footage.studio import Actor, Figure, Studio
 
 _GAIT_SHARE = (0.36, 0.12, 0.10, 0.28, 0.06, 0.08)
-#: Share of pictures in which the dog stands about; SD of how far a paw is set from under its limb when the dog moves and
-#: when it stands, withers heights.
+#: Share of pictures in which the dog stands about; SD of how far a paw is set from under its limb while the dog moves
+#: and while it stands, withers heights.
 _STANDING = 0.25
 _ASTRIDE = (0.03, 0.11)
 #: A landmark counts as hidden when more than this share of its surroundings is covered.

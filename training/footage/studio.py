@@ -77,7 +77,7 @@ def _matrix(m: FloatArray) -> FloatArray:
 
 
 class Studio:
-    """Draws pictures ``size`` (width, height) px at 1.5 times that size, averaged down, on the graphics card ``card``."""
+    """Draws pictures ``size`` (width, height) px at 1.5 times that size, averaged down, on graphics card ``card``."""
 
     def __init__(self, size: tuple[int, int], backdrops: NDArray[np.uint8], card: int = 0) -> None:
         try:
