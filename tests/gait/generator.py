@@ -59,7 +59,13 @@ BOUND = Pattern(0.36, 0.28, 0.28, 0.5, 0.02, 0.03, 1.0)
 
 @dataclass(frozen=True)
 class Scene:
-    """How the dog is filmed. Lengths in px unless named otherwise; noise_bl, drift_bl (amplitude) in body lengths."""
+    """How the dog is filmed. Lengths in px unless named otherwise; names ending in _bl in body lengths.
+
+    drift_bl  amplitude of the trunk's sway; back_bl  how far it falls back in the middle third of the clip
+    ramp      the belt's speed changes from start s to stop s by a factor
+    yaw_deg   how far the camera is off square; then it stands camera_bl off, eye_bl over the belt, and perspective
+              takes the place of far_scale and far_rise_bl; width_bl lies between near and far paws
+    """
 
     fps: float = 60.0
     seconds: float = 8.0
@@ -78,6 +84,12 @@ class Scene:
     uneven: float = 0.0
     spread: float = 0.0
     pan_px_s: float = 0.0
+    back_bl: float = 0.0
+    ramp: tuple[float, float, float] = (0.0, 1.0, 1.0)
+    yaw_deg: float = 0.0
+    camera_bl: float = 6.0
+    eye_bl: float = 1.3
+    width_bl: float = 0.35
     seed: int = 0
 
 
@@ -100,7 +112,7 @@ def dog(pattern: Pattern | list[tuple[Pattern, int]], scene: Scene = Scene()) ->
     speed_bl = patterns[1].travel / (patterns[1].duty_hind * patterns[1].stride_s)
     touch, lift = _events(patterns, starts, scene, rng)
     xy = np.zeros((len(t), 6, 2))
-    trunk = scene.drift_bl * np.sin(2 * np.pi * t / 3.1)
+    trunk = _trunk(t, scene)
     for paw in range(4):
         xy[:, paw] = _paw(t, touch[paw], lift[paw], (speed_bl, 0.45 if paw < 2 else -0.5), scene)
     bounce = scene.bounce_bl * np.sin(4 * np.pi * np.interp(t, starts, np.arange(len(starts))))
@@ -151,20 +163,49 @@ def _paw(t: FloatArray, touch: FloatArray, lift: FloatArray, place: tuple[float,
     print_at = _print(touch, lift, speed, centre, scene)
     s = np.clip((t - lift[k]) / (touch[k + 1] - lift[k]), 0.0, 1.0)
     belt = print_at[k] + (print_at[k + 1] - print_at[k]) * SWINGS[scene.swing](s)
-    return np.stack([belt - speed * t, scene.lift_bl * LIFTS[scene.swing](s)], axis=1)
+    return np.stack([belt - speed * _course(t, scene), scene.lift_bl * LIFTS[scene.swing](s)], axis=1)
 
 
 def _print(touch: FloatArray, lift: FloatArray, speed: float, centre: float, scene: Scene) -> FloatArray:
     """(N,) prints in belt coordinates: each stance lies evenly about the paw's place under the drifting trunk."""
     middle = (touch + lift) / 2
-    return centre + scene.drift_bl * np.sin(2 * np.pi * middle / 3.1) + speed * middle
+    return centre + _trunk(middle, scene) + speed * _course(middle, scene)
+
+
+def _trunk(t: FloatArray, scene: Scene) -> FloatArray:
+    """Place of the trunk along the belt, body lengths: it sways, and falls back in the middle third of the clip."""
+    s = np.clip(3 * (t - scene.start_s) / scene.seconds - 1, 0.0, 1.0)
+    return scene.drift_bl * np.sin(2 * np.pi * t / 3.1) - scene.back_bl * s**2 * (3 - 2 * s)
+
+
+def _course(t: FloatArray, scene: Scene) -> FloatArray:
+    """How far the belt has run by time ``t``, in seconds of its first speed."""
+    start, stop, factor = scene.ramp
+    inside = np.clip(t - start, 0.0, stop - start)
+    return t + (factor - 1) * (inside**2 / 2 / (stop - start) + np.maximum(t - stop, 0.0))
+
+
+def _off_square(xy_bl: FloatArray, scene: Scene) -> FloatArray:
+    """What a pinhole camera sees that stands to the front of square by ``yaw_deg``; the trunk's middle keeps its size.
+
+    Depth grows away from the camera; the near paws lie half a width nearer than the trunk.
+    """
+    side = np.array([-1.0, 1.0, -1.0, 1.0, 0.0, 0.0]) * scene.width_bl / 2
+    a = np.radians(scene.yaw_deg)
+    along = xy_bl[..., 0] * np.cos(a) + side * np.sin(a)
+    depth = scene.camera_bl - xy_bl[..., 0] * np.sin(a) + side * np.cos(a)
+    shrink = scene.camera_bl / depth
+    return np.stack([along * shrink, scene.eye_bl + (xy_bl[..., 1] - scene.eye_bl) * shrink], axis=-1)
 
 
 def _film(t: FloatArray, xy_bl: FloatArray, scene: Scene, rng: np.random.Generator) -> Tracks:
     """The picture: far side smaller and higher, belt line sloping, noise, the dog's facing."""
     xy = xy_bl.copy()
-    xy[:, [1, 3]] *= scene.far_scale
-    xy[:, [1, 3], 1] += scene.far_rise_bl
+    if scene.yaw_deg:
+        xy = _off_square(xy, scene)
+    else:
+        xy[:, [1, 3]] *= scene.far_scale
+        xy[:, [1, 3], 1] += scene.far_rise_bl
     xy += scene.noise_bl * rng.standard_normal(xy.shape)
     a = np.radians(scene.slope_deg)
     xy = xy @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
