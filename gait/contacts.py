@@ -14,7 +14,7 @@ from gait.belt import Stances
 from gait.body import FORWARD, Body
 from gait.nouns import Contacts
 from gait.phases import judged, per_paw
-from pose.tracks import FloatArray, IntArray
+from pose.tracks import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,9 +251,17 @@ def _around(scene: Scene, stances: Stances, way: int) -> tuple[FloatArray, Float
     edge = (t[inside] + t[outside]) / 2
     stance = np.maximum(t[stances.last] - t[stances.first], scene.body.frame_s)
     beyond = _beyond(stances, way, last)
-    swing = np.abs(t[beyond] - edge)
     usual = max(scene.period_s - float(np.median(stance)), 0.2 * scene.period_s)
+    swing = np.where(_swing_hidden(scene, stances, way), usual, np.abs(t[beyond] - edge))
     return edge, stance, np.clip(swing, 0.15 * scene.period_s, usual * 1.5)
+
+
+def _swing_hidden(scene: Scene, stances: Stances, way: int) -> BoolArray:
+    """(N,) bool, swings after (way 1) or before (way -1) each stance of which one end was not seen."""
+    last, seen = len(scene.body.t_s) - 1, judged(scene.body)
+    inside = {1: stances.last, -1: stances.first}
+    ends = {w: ~(seen[inside[w], stances.paw] & seen[np.clip(inside[w] + w, 0, last), stances.paw]) for w in (1, -1)}
+    return np.asarray(ends[way] | np.roll(ends[-way], -way))
 
 
 def _beyond(stances: Stances, way: int, last: int) -> IntArray:

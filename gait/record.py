@@ -10,6 +10,7 @@ import scipy
 from gait.belt import BeltSpeed, Stances, belt_slope, describe_belt, first_speed, refine_speed, stances_of
 from gait.body import FORWARD, UP, Body, drop_spikes, found_facing, hold_station, level, noise_of, stand_up
 from gait.contacts import Scene, belt_coordinates, stance_noise, time_contacts
+from gait.doubts import split_unseen
 from gait.errors import TooFewStridesError
 from gait.nouns import Belt, Contacts, GaitRecord, Strides
 from gait.phases import find_phases, per_paw
@@ -113,7 +114,7 @@ def _read_phases(body: Body, period_s: float, noise_px: float, settings: GaitSet
     speed = BeltSpeed(np.ones((len(body.t_s), 2)) * first, first, np.full(2, np.nan), True)
     for step in range(settings.passes):
         down, height, told = find_phases(body, speed.speed_px_s, period_s, settings.phases, width_s, noise_px)
-        stances = stances_of(down)
+        stances = split_unseen(body, stances_of(down), speed.speed_px_s, period_s)
         speed = refine_speed(body, stances, speed.mean_px_s, period_s, settings.belt)
         if step < settings.passes - 1:
             body = level(body, belt_slope(body, stances, settings.belt))

@@ -41,7 +41,8 @@ def stride_period(body: Body, clock_known: bool, settings: RhythmSettings) -> fl
         return float("nan")
     agreement = np.mean([_autocorrelation(x) for x in moving], axis=0)
     lowest = max(4, int((settings.shortest_s if clock_known else 0.0) / step))
-    return _best_delay(agreement[: int(settings.longest_share * len(grid))], lowest, settings) * step
+    within = agreement[: int(settings.longest_share * len(grid))]
+    return _best_delay(within, lowest, len(grid), settings) * step
 
 
 def _on_grid(body: Body, paw: int, grid: FloatArray) -> FloatArray:
@@ -62,13 +63,18 @@ def _autocorrelation(x: FloatArray) -> FloatArray:
     return np.asarray(raw / raw[0])
 
 
-def _best_delay(agreement: FloatArray, lowest: int, settings: RhythmSettings) -> float:
-    """Frames (with a parabola through the top); NaN when nothing repeats."""
+def _best_delay(agreement: FloatArray, lowest: int, count: int, settings: RhythmSettings) -> float:
+    """Frames (with a parabola through the top); NaN when nothing repeats.
+
+    count: frames of the clip. Peaks are compared by agreement times overlap: long delays find few strides that agree
+    by chance, or because both stretches miss what is bad in between (exchanged sides, a lost second).
+    """
     peaks, _ = find_peaks(agreement, height=settings.least_agreement)
     peaks = peaks[peaks >= lowest]
     if not len(peaks):
         return float("nan")
-    top = int(peaks[agreement[peaks] >= settings.near_best * agreement[peaks].max()][0])
+    worth = agreement[peaks] * (1 - peaks / count)
+    top = int(peaks[worth >= settings.near_best * worth.max()][0])
     before, here, after = agreement[top - 1 : top + 2]
     bend = before - 2 * here + after
     return top + (0.5 * (before - after) / bend if bend < 0 else 0.0)

@@ -6,6 +6,7 @@ import numpy as np
 
 from gait.body import FORWARD
 from gait.contacts import Scene
+from gait.doubts import sides_doubted, unseen_s
 from gait.footfalls import HIND, footfall_columns, footfalls_of, nearest, support_columns
 from gait.measures import NAMES
 from gait.naming import UNCLEAR, NamingSettings, lone_names, name_strides
@@ -17,13 +18,18 @@ from pose.tracks import BoolArray, FloatArray, Tracks
 
 GRAVITY_M_S2 = 9.81
 
+#: Columns of the hind rows for which fore paws do not matter.
+OF_HINDS = ("hind_lag", "hind_lead_near")
+
 
 @dataclass(frozen=True, slots=True)
 class StrideSettings:
     """When a stride is dropped. Common practice without a source unless said.
 
     most_event_doubt   share of the stride, SD of a touchdown above which the stride has a gap
-    most_unseen        share of a stride's frames in which its paw may be missing
+    most_unseen        share of a stride for which its paw may be missing, in the frames or with them
+    hiding             share of the usual stride: a paw that makes an odd stride and was unseen for this long may have
+                       made a stance there (see PhaseSettings.shortest)
     least_score        0..1, mean score of its paw below which a stride is dropped
     belt_change        1, change of belt speed within a stride
     most_drift         body lengths, the trunk's travel in the picture within one stride
@@ -35,6 +41,7 @@ class StrideSettings:
 
     most_event_doubt: float = 0.08
     most_unseen: float = 0.45
+    hiding: float = 0.09
     least_score: float = 0.4
     belt_change: float = 0.05
     most_drift: float = 0.35
@@ -82,10 +89,12 @@ def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, 
     found = footfall_columns(footfalls, rows.paw[hind] == HIND)
     found |= support_columns(m.contacts, footfalls.start, footfalls.end)
     found |= _ratios(m, rows, hind, columns)
+    doubted = sides_doubted(m.scene.body.t_s, m.unsure, footfalls, m.scene.period_s)
     for name, values in found.items():
-        columns[name][hind] = values
+        blank = doubted[:, 1] if name in OF_HINDS else doubted.any(axis=1)
+        columns[name][hind] = np.where(blank, np.nan, values)
     for name, sd in _phase_sds(footfalls.sd, footfalls.stride, m.scene.shape_s).items():
-        sds[name][hind] = sd
+        sds[name][hind] = np.where(np.isnan(columns[name][hind]), np.nan, sd)
     return columns, sds
 
 
@@ -180,7 +189,7 @@ def _fore_rows(contacts: Contacts, rows: Rows, hind: np.ndarray) -> np.ndarray:
 
 
 def _drop(m: Material, rows: Rows, measures: dict[str, FloatArray], s: StrideSettings) -> np.ndarray:
-    """(R,) str, first reason that holds, or ""."""
+    """(R,) str, first reason that holds, or ""; an outlier is a stride for which no other reason is known."""
     time = measures["stride_time_s"]
     usual_time, usual_length = (_running_median(rows, values) for values in (time, measures["stride_length_bl"]))
     duty, length = measures["duty_factor"], measures["stride_length_bl"]
@@ -191,14 +200,15 @@ def _drop(m: Material, rows: Rows, measures: dict[str, FloatArray], s: StrideSet
         np.where(rows.after >= 0, m.contacts.touchdown_sd_ms[rows.after], np.nan),
     )
     sums = _sums(m, rows)
+    hiding = odd & (sums["unseen"] * time > s.hiding * m.scene.period_s)
     reasons = {
         "truncated": ~np.isfinite(time) | ~np.isfinite(duty),
         "sides_unsure": sums["unsure"],
         "low_score": sums["score"] < s.least_score,
-        "gap": (sums["unseen"] > s.most_unseen) | (doubt / 1e3 > s.most_event_doubt * time),
-        "outlier": odd,
+        "gap": (sums["unseen"] > s.most_unseen) | (doubt / 1e3 > s.most_event_doubt * time) | hiding,
         "belt_changing": sums["belt"] > s.belt_change,
         "not_steady": sums["travel"] > s.most_drift,
+        "outlier": odd,
     }
     return np.select(list(reasons.values()), list(reasons), "").astype(np.str_)
 
@@ -230,7 +240,7 @@ def _sums(m: Material, rows: Rows) -> dict[str, np.ndarray]:
     return {
         "unsure": np.take_along_axis(unsure, (rows.paw // 2)[:, None], axis=1)[:, 0] > 0,
         "score": _of_paw(score, rows, first, last),
-        "unseen": _of_paw((~body.seen[:, :4]).astype(float), rows, first, last),
+        "unseen": unseen_s(body, m.scene.period_s, (rows.paw, rows.start_s, rows.end_s)) / (rows.end_s - rows.start_s),
         "belt": np.abs(speed[last - 1] / speed[first] - 1),
         "travel": np.abs(place[last - 1] - place[first]) / body.length_px,
     }

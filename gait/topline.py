@@ -18,6 +18,9 @@ COLUMNS = (
     "drift_bl_s",
 )
 
+#: Fewest frames of a stride that have a slope and a scatter about it (derived).
+LEAST_FRAMES = 3
+
 
 def topline_angle(body: Body) -> FloatArray:
     """(T,) deg, line from withers to croup against the belt line, + croup higher."""
@@ -34,6 +37,8 @@ def topline_columns(body: Body, rows: Rows) -> dict[str, FloatArray]:
         if np.isnan(rows.start_s[i]) or np.isnan(rows.end_s[i]):
             continue
         a, b = np.searchsorted(body.t_s, [rows.start_s[i], rows.end_s[i]])
+        if b - a < LEAST_FRAMES:
+            continue
         t = (body.t_s[a:b] - rows.start_s[i]) / (rows.end_s[i] - rows.start_s[i])
         ups = body.smooth_px[a:b, [WITHERS, CROUP], UP] / body.length_px
         table[i, :2] = _mean_and_range(angle[a:b])
