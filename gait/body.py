@@ -7,7 +7,7 @@ import numpy as np
 from gait.errors import TooFewStridesError
 from gait.trial import Facing
 from pose.landmarks import CROUP, WITHERS
-from pose.tracks import BoolArray, FloatArray, Tracks
+from pose.tracks import BoolArray, FloatArray, Tracks, repeated_frames
 
 FORWARD, UP = 0, 1
 
@@ -204,6 +204,7 @@ def _weights(tracks: Tracks, settings: BodySettings) -> FloatArray:
     score = np.where(np.isnan(tracks.score), 1.0, tracks.score)
     weight = np.where(tracks.hidden, settings.hidden_weight, 1.0) * np.clip(score, 0.0, 1.0)
     missing = ~np.isfinite(tracks.xy_px).all(axis=2) | (score < settings.least_score)
+    missing |= repeated_frames(tracks.xy_px)[:, None]
     return np.where(missing, 0.0, weight)
 
 

@@ -175,15 +175,16 @@ def _time_events(scene: Scene, stances: Stances, way: int, settings: ContactSett
 def _uneven_speed(scene: Scene, stances: Stances, settings: ContactSettings) -> FloatArray:
     """(N,) belt speeds, how much more than ``sure_speed`` the paw of each stance scatters in speed while it stands."""
     scatter, seen = np.zeros(4), judged(scene.body)
+    run = scene.belt_px - scene.body.xy_px[:, :4, FORWARD]
     for paw in range(4):
         standing = np.zeros(len(seen), dtype=bool)
         for i in np.flatnonzero(stances.paw == paw):
-            standing[stances.first[i] : stances.last[i] + 1] = True
-        speed = scene.body.slope_px_s[standing & seen[:, paw], paw, FORWARD]
-        speed = speed[np.isfinite(speed)]
-        if len(speed):
-            middle = float(np.median(speed))
-            scatter[paw] = 1.4826 * float(np.median(np.abs(speed - middle))) / max(abs(middle), 1e-9)
+            standing[max(stances.first[i], 1) : min(stances.last[i] + 1, len(seen) - 1)] = True
+        rows = np.flatnonzero(standing & seen[:, paw] & np.isfinite(scene.body.slope_px_s[:, paw, FORWARD]))
+        if len(rows):
+            belt = (run[rows + 1, paw] - run[rows - 1, paw]) / (scene.body.t_s[rows + 1] - scene.body.t_s[rows - 1])
+            off = scene.body.slope_px_s[rows, paw, FORWARD] + belt
+            scatter[paw] = 1.4826 * float(np.median(np.abs(off - np.median(off)))) / max(float(np.median(np.abs(belt))), 1e-9)
     return np.sqrt(np.maximum(np.minimum(scatter, 1.0) ** 2 - settings.sure_speed**2, 0.0))[stances.paw]
 
 

@@ -24,7 +24,7 @@ from gait.symmetry import compare_sides
 from gait.topline import topline_angle
 from gait.trial import Trial
 from gait.trust import Evidence, check_trust, clock_notices, grade_of
-from pose.tracks import BoolArray, FloatArray, Tracks
+from pose.tracks import BoolArray, FloatArray, Tracks, repeated_frames
 
 DEFAULT_SETTINGS = GaitSettings()
 
@@ -74,6 +74,7 @@ def build_record(
         *_facing_notices(tracks, trial),
         *clock,
         *_travel_notices(travels),
+        *_repeat_notices(tracks),
         *doubt.notices,
         *scale_notes,
     )
@@ -253,6 +254,13 @@ def _travel_notices(travels: bool) -> tuple[str, ...]:
         "The dog travels through the picture, or the camera follows it: the ground was followed instead of a belt, "
         "and place and drift on the belt mean nothing.",
     )
+
+
+def _repeat_notices(tracks: Tracks) -> tuple[str, ...]:
+    count = int(repeated_frames(tracks.xy_px).sum())
+    if not count:
+        return ()
+    return (f"{count} of {len(tracks)} frames show the picture before them once more; they were left out.",)
 
 
 def _versions() -> dict[str, Any]:

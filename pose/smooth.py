@@ -11,7 +11,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import median_filter
 
 from pose.rhythm import RhythmSettings, stride_frames
-from pose.tracks import BoolArray, FloatArray, IntArray, Tracks
+from pose.tracks import BoolArray, FloatArray, IntArray, Tracks, repeated_frames
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,8 @@ def smooth(
     stride = stride_frames(tracks.xy_px, settings.rhythm)
     frames = _window_frames(tracks.t_s, stride, settings)
     wild = find_wild(tracks.xy_px, length_px, replace(settings, wild_frames=max(settings.wild_frames, frames)))
-    xy = np.where(wild[..., None], np.nan, tracks.xy_px)
+    again = repeated_frames(tracks.xy_px)[:, None]
+    xy = np.where((wild | again)[..., None], np.nan, tracks.xy_px)
     xy, filled = fill_gaps(tracks.t_s, xy, _longest_gap_s(tracks.t_s, stride, settings))
     score = _score_of_filled(np.where(wild, np.nan, tracks.score), filled, settings)
     if frames > 3:
