@@ -28,6 +28,8 @@ class ContactSettings:
                        sin(pi s)^1.4: (1.0, 5, -6) (derived)
     blind_doubt        1, SD as a share of the stretch in which the paw was not seen: its departure is then guessed from
                        further on (measured with closed-form paths behind posts)
+    hidden_end         share of the stride, a swing of which one end was unseen for longer is taken to last as long as
+                       usual: where it ends is only guessed then (see PhaseSettings.shortest)
     least_lift_bl      body lengths, a lower swing is taken as this high: a dragged paw still rolls off
     search             share of the stride on each side in which the event is sought
     back, ahead        shares of the stance and of the swing that are looked at
@@ -52,6 +54,7 @@ class ContactSettings:
     up: tuple[float, float, float] = (1.6, 3.0, -4.5)
     up_sd: tuple[float, float, float] = (0.9, 3.0, 4.0)
     blind_doubt: float = 0.06
+    hidden_end: float = 0.09
     least_lift_bl: float = 0.03
     search: float = 0.12
     back: float = 0.7
@@ -158,7 +161,7 @@ def _time_events(scene: Scene, stances: Stances, way: int, settings: ContactSett
     count = len(stances)
     if not count:
         return np.empty(0), np.empty(0)
-    edge, stance_s, swing_s = _around(scene, stances, way)
+    edge, stance_s, swing_s = _around(scene, stances, way, settings)
     blind = _blind(scene, stances, edge, way)
     rows, weight = _rows(scene, stances, (edge, stance_s, swing_s, *blind), way, settings)
     tau = way * (scene.body.t_s[rows] - edge[:, None])
@@ -244,7 +247,9 @@ def _usual_lift(scene: Scene) -> float:
     return float(np.quantile(height, 0.95)) if len(height) else 0.0
 
 
-def _around(scene: Scene, stances: Stances, way: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _around(
+    scene: Scene, stances: Stances, way: int, settings: ContactSettings
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Middle of the frame pair at the event (N,) s, duration of the stance (N,) s and of the swing beside it (N,) s."""
     t, last = scene.body.t_s, len(scene.body.t_s) - 1
     inside = stances.last if way == 1 else stances.first
@@ -253,16 +258,19 @@ def _around(scene: Scene, stances: Stances, way: int) -> tuple[FloatArray, Float
     stance = np.maximum(t[stances.last] - t[stances.first], scene.body.frame_s)
     beyond = _beyond(stances, way, last)
     usual = max(scene.period_s - float(np.median(stance)), 0.2 * scene.period_s)
-    swing = np.where(_swing_hidden(scene, stances, way), usual, np.abs(t[beyond] - edge))
+    longest_s = settings.hidden_end * scene.period_s + 2 * scene.body.frame_s  # its neighbours are not judged either
+    hidden = _swing_hidden(scene, stances, way, longest_s)
+    swing = np.where(hidden, usual, np.abs(t[beyond] - edge))
     return edge, stance, np.clip(swing, 0.15 * scene.period_s, usual * 1.5)
 
 
-def _swing_hidden(scene: Scene, stances: Stances, way: int) -> BoolArray:
-    """(N,) bool, swings after (way 1) or before (way -1) each stance of which one end was not seen."""
-    last, seen = len(scene.body.t_s) - 1, judged(scene.body)
+def _swing_hidden(scene: Scene, stances: Stances, way: int, longest_s: float) -> BoolArray:
+    """(N,) bool, swings after (way 1) or before (way -1) each stance of which one end was unseen for ``longest_s`` s."""
+    t, last = scene.body.t_s, len(scene.body.t_s) - 1
     inside = {1: stances.last, -1: stances.first}
-    ends = {w: ~(seen[inside[w], stances.paw] & seen[np.clip(inside[w] + w, 0, last), stances.paw]) for w in (1, -1)}
-    return np.asarray(ends[way] | np.roll(ends[-way], -way))
+    edges = {w: (t[inside[w]] + t[np.clip(inside[w] + w, 0, last)]) / 2 for w in (1, -1)}
+    hidden = {w: sum(_blind(scene, stances, edges[w], w)) > longest_s for w in (1, -1)}
+    return np.asarray(hidden[way] | np.roll(hidden[-way], -way))
 
 
 def _beyond(stances: Stances, way: int, last: int) -> IntArray:

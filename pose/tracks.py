@@ -83,9 +83,11 @@ def repeated_frames(xy_px: FloatArray) -> BoolArray:
 
     A dog that stands still is not meant: its landmarks keep their own noise, or nothing moves before and after.
     """
-    place = np.nan_to_num(xy_px, nan=0.0)
-    step = np.abs(np.diff(place, axis=0)).max(axis=(1, 2), initial=0.0)
-    padded = np.pad(step, STEPS_AROUND)
-    around = np.max([padded[k : k + len(step)] for k in range(2 * STEPS_AROUND + 1)], axis=0) if len(step) else step
-    same = (step < NO_STEP * around) & (np.isnan(xy_px[1:]) == np.isnan(xy_px[:-1])).all(axis=(1, 2))
-    return np.concatenate([np.zeros(min(len(xy_px), 1), dtype=bool), same])
+    step = np.nan_to_num(np.abs(np.diff(xy_px, axis=0)).max(axis=2, initial=0.0), nan=0.0)
+    padded = np.pad(step, ((STEPS_AROUND, STEPS_AROUND), (0, 0)))
+    around = np.max([padded[k : k + len(step)] for k in range(2 * STEPS_AROUND + 1)], axis=0)
+    missing = np.isnan(xy_px[..., 0])
+    same = (step < NO_STEP * around) | missing[1:]
+    same &= missing[1:] == missing[:-1]
+    again = same.all(axis=1) & ~missing[1:].all(axis=1)
+    return np.concatenate([np.zeros(min(len(xy_px), 1), dtype=bool), again])
