@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from gait.body import FORWARD, UP, Body
 from gait.nouns import Belt
@@ -22,6 +23,10 @@ class BeltSettings:
     side_range      1, far and near differ by at most this share (a camera 3 m from a belt 0.5 m wide: 17 %, derived)
     steady_share    1, a drift of the belt's speed below this within the clip counts as steady; common practice
     kernel          strides, SD of the running mean of belt speed when it changes
+    neighbours      stances, two strides and one, whose median a stance's speed is held against; our own choice
+    near            1, a stance whose speed is off that median by this share is a slip; our own choice
+    odd             1, and no belt slows down to less than this share of its usual speed, or speeds up as much, in a
+                    clip without being stopped; our own choice
     core            1, middle share of a stance whose speed counts: at its ends a paw rolls and eases in and out
     steepest_deg    deg, a steeper belt line is a mistake: treadmills incline up to 15 %, 8.5 deg, and a tripod's roll
     most_doubt      1, a spread of stance speeds above this share of the speed: the belt is not known
@@ -30,7 +35,10 @@ class BeltSettings:
     slowest_bl: float = 0.1
     side_range: float = 0.3
     steady_share: float = 0.05
-    kernel: float = 1.5
+    kernel: float = 0.75
+    neighbours: int = 9
+    near: float = 0.5
+    odd: float = 0.33
     core: float = 0.6
     steepest_deg: float = 15.0
     most_doubt: float = 0.3
@@ -131,9 +139,9 @@ def refine_speed(
     mean, error = first_px_s.copy(), np.full(2, np.nan)
     over_time = np.ones((len(body.t_s), 2)) * first_px_s
     kept = np.zeros(len(stances), dtype=bool)
+    sound = _alike(mid, speed / first_px_s[stances.paw % 2], settings)
     for side in SIDES:
-        mine = (stances.paw % 2 == side) & np.isfinite(speed)
-        mine &= np.abs(speed / first_px_s[side] - 1) < 0.5
+        mine = (stances.paw % 2 == side) & sound
         if mine.sum() >= 2:
             mean[side], error[side] = _weighted(speed[mine], sd[mine])
         kept |= mine
@@ -142,6 +150,20 @@ def refine_speed(
     steady = bool(np.ptp(course) <= settings.steady_share)
     over_time = mean * (np.ones_like(course) if steady else course)[:, None]
     return BeltSpeed(over_time, mean, error, steady)
+
+
+def _alike(mid_s: FloatArray, share: FloatArray, settings: BeltSettings) -> BoolArray:
+    """(N,) bool, stances whose speed lies near that of the stances around them in time, wherever the belt went.
+
+    share (N,) speeds as shares of the side's first speed; nine stances are two strides.
+    """
+    order = np.argsort(mid_s, kind="stable")
+    order = order[np.isfinite(share[order]) & (share[order] > settings.odd) & (share[order] < 1 / settings.odd)]
+    found = np.zeros(len(share), dtype=bool)
+    if len(order):
+        usual = median_filter(share[order], size=settings.neighbours, mode="nearest")
+        found[order] = np.abs(share[order] / usual - 1) < settings.near
+    return found
 
 
 def _weighted(values: FloatArray, sd: FloatArray) -> tuple[float, float]:

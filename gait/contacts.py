@@ -187,7 +187,9 @@ def _uneven_speed(scene: Scene, stances: Stances, settings: ContactSettings) -> 
         if len(rows):
             belt = (run[rows + 1, paw] - run[rows - 1, paw]) / (scene.body.t_s[rows + 1] - scene.body.t_s[rows - 1])
             off = scene.body.slope_px_s[rows, paw, FORWARD] + belt
-            scatter[paw] = 1.4826 * float(np.median(np.abs(off - np.median(off)))) / max(float(np.median(np.abs(belt))), 1e-9)
+            scatter[paw] = (
+                1.4826 * float(np.median(np.abs(off - np.median(off)))) / max(float(np.median(np.abs(belt))), 1e-9)
+            )
     return np.sqrt(np.maximum(np.minimum(scatter, 1.0) ** 2 - settings.sure_speed**2, 0.0))[stances.paw]
 
 
@@ -265,7 +267,7 @@ def _around(
 
 
 def _swing_hidden(scene: Scene, stances: Stances, way: int, longest_s: float) -> BoolArray:
-    """(N,) bool, swings after (way 1) or before (way -1) each stance of which one end was unseen for ``longest_s`` s."""
+    """(N,) bool, swings after (way 1) or before (way -1) each stance, one end unseen for ``longest_s`` s."""
     t, last = scene.body.t_s, len(scene.body.t_s) - 1
     inside = {1: stances.last, -1: stances.first}
     edges = {w: (t[inside[w]] + t[np.clip(inside[w] + w, 0, last)]) / 2 for w in (1, -1)}

@@ -6,8 +6,9 @@ import numpy as np
 
 from gait.belt import Stances
 from gait.body import FORWARD, Body
-from gait.footfalls import EVENTS, Footfalls
+from gait.footfalls import EVENTS, HIND, Footfalls
 from gait.phases import judged
+from gait.rows import Rows
 from pose.tracks import BoolArray, FloatArray, IntArray
 
 
@@ -92,16 +93,29 @@ def sides_doubted(
 ) -> BoolArray:
     """(R, 2) bool, hind strides among whose own events, fore and hind pair, sides may be exchanged.
 
-    t_s (T,) s; unsure (T, 2) bool. A fore paw may land before its hind stride begins, so the span is that of the events.
+    t_s (T,) s; unsure (T, 2) bool. A fore paw may land before its hind stride begins: the span is that of the events.
     """
-    times = {name: getattr(f, name) for name in EVENTS}
-    margin = s.edge * period_s
     found = np.zeros((len(f.start), 2), dtype=bool)
     for pair in (0, 1):
-        mine = [times[name] for name in times if ("fore" in name) == (pair == 0)]
-        low = np.fmin.reduce([*mine, f.start]) - margin
-        high = np.fmax.reduce([*mine, f.end]) + margin
-        count = np.concatenate([[0], np.cumsum(unsure[:, pair])])
-        first, stop = np.searchsorted(t_s, low), np.searchsorted(t_s, high, side="right")
-        found[:, pair] = count[stop] > count[first]
+        mine = [getattr(f, name) for name in EVENTS if ("fore" in name) == (pair == 0)]
+        low, high = np.fmin.reduce([*mine, f.start]), np.fmax.reduce([*mine, f.end])
+        found[:, pair] = any_between(t_s, unsure[:, pair], low - s.edge * period_s, high + s.edge * period_s)
     return found
+
+
+def exchanged_beside(
+    t_s: FloatArray, unsure: BoolArray, rows: Rows, period_s: float, s: DoubtSettings = DoubtSettings()
+) -> BoolArray:
+    """(R,) bool, strides of paws whose sides may be exchanged within them or close enough to spoil their ends."""
+    near = s.edge * period_s
+    pairs = [any_between(t_s, unsure[:, pair], rows.start_s - near, rows.end_s + near) for pair in (0, 1)]
+    return np.where(rows.paw < HIND, pairs[0], pairs[1])
+
+
+def any_between(t_s: FloatArray, flags: BoolArray, low_s: FloatArray, high_s: FloatArray) -> BoolArray:
+    """(R,) bool, whether any of ``flags`` (T,) holds from ``low_s`` to ``high_s`` (R,) s; False for an open span."""
+    count = np.concatenate([[0], np.cumsum(flags)])
+    known = np.isfinite(low_s) & np.isfinite(high_s)
+    first = np.searchsorted(t_s, np.where(known, low_s, t_s[0]))
+    stop = np.searchsorted(t_s, np.where(known, high_s, t_s[0]), side="right")
+    return known & (count[stop] > count[np.minimum(first, stop)])

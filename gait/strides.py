@@ -6,8 +6,8 @@ import numpy as np
 
 from gait.body import FORWARD
 from gait.contacts import Scene
-from gait.doubts import sides_doubted, unseen_s
-from gait.footfalls import HIND, footfall_columns, footfalls_of, nearest, support_columns
+from gait.doubts import any_between, exchanged_beside, sides_doubted, unseen_s
+from gait.footfalls import HIND, Footfalls, footfall_columns, footfalls_of, nearest, support_columns
 from gait.measures import NAMES
 from gait.naming import UNCLEAR, NamingSettings, lone_names, name_strides
 from gait.nouns import Belt, Contacts, Strides
@@ -203,7 +203,7 @@ def _drop(m: Material, rows: Rows, measures: dict[str, FloatArray], s: StrideSet
     hiding = odd & (sums["unseen"] * time > s.hiding * m.scene.period_s)
     reasons = {
         "truncated": ~np.isfinite(time) | ~np.isfinite(duty),
-        "sides_unsure": sums["unsure"],
+        "sides_unsure": sums["unsure"] | (odd & exchanged_beside(m.scene.body.t_s, m.unsure, rows, m.scene.period_s)),
         "low_score": sums["score"] < s.least_score,
         "gap": (sums["unseen"] > s.most_unseen) | (doubt / 1e3 > s.most_event_doubt * time) | hiding,
         "belt_changing": sums["belt"] > s.belt_change,
@@ -264,8 +264,9 @@ def _names(
     gait, candidates = np.full(len(rows), UNCLEAR, dtype="U64"), np.full(len(rows), "", dtype="U64")
     probability = np.full(len(rows), np.nan)
     hind = np.flatnonzero((rows.paw >= HIND) & np.isfinite(rows.start_s) & np.isfinite(rows.end_s))
-    names = name_strides(footfalls_of(m.contacts, rows, hind), naming, seed=seed, shared_s=m.scene.shape_s)
-    in_doubt = _in_doubt(m, rows, hind, dropped)
+    footfalls = footfalls_of(m.contacts, rows, hind)
+    names = name_strides(footfalls, naming, seed=seed, shared_s=m.scene.shape_s)
+    in_doubt = _in_doubt(m, rows, hind, footfalls, dropped)
     gait[hind] = np.where(in_doubt, UNCLEAR, names.gait)
     probability[hind] = np.where(in_doubt, np.nan, names.probability)
     candidates[hind] = np.where(in_doubt, "", names.candidates)
@@ -290,12 +291,11 @@ def _hind_beside(rows: Rows, row: int, hind: np.ndarray) -> int:
     return best if abs(rows.start_s[best] - rows.start_s[row]) <= 0.6 * (rows.end_s[best] - rows.start_s[best]) else -1
 
 
-def _in_doubt(m: Material, rows: Rows, hind: np.ndarray, dropped: np.ndarray) -> BoolArray:
-    """(H,) bool, strides within which near and far are in doubt, or a paw makes a stride that cannot be."""
+def _in_doubt(m: Material, rows: Rows, hind: np.ndarray, footfalls: Footfalls, dropped: np.ndarray) -> BoolArray:
+    """(H,) bool, strides among whose events near and far are in doubt, or a paw makes a stride that cannot be."""
     t = m.scene.body.t_s
-    doubt = m.unsure.any(axis=1)
+    impossible = np.zeros(len(t), dtype=bool)
     for row in np.flatnonzero(dropped == "outlier"):
-        doubt = doubt | ((t >= rows.start_s[row]) & (t <= rows.end_s[row]))
-    first = np.searchsorted(t, rows.start_s[hind])
-    last = np.maximum(np.searchsorted(t, rows.end_s[hind]), first + 1)
-    return np.asarray(_span_mean(doubt.astype(float), first, last) > 0)
+        impossible |= (t >= rows.start_s[row]) & (t <= rows.end_s[row])
+    doubted = sides_doubted(t, m.unsure, footfalls, m.scene.period_s).any(axis=1)
+    return doubted | any_between(t, impossible, rows.start_s[hind], rows.end_s[hind])
