@@ -23,6 +23,8 @@ class BeltSettings:
     side_range      1, far and near differ by at most this share (a camera 3 m from a belt 0.5 m wide: 17 %, derived)
     steady_share    1, a drift of the belt's speed below this within the clip counts as steady; common practice
     kernel          strides, SD of the running mean of belt speed when it changes
+    whole           1, a stance shorter than this share of the usual one is a piece, cut by the clip or by a gap, and
+                    mostly the end at which a paw eases in or out; our own choice
     neighbours      stances, two strides and one, whose median a stance's speed is held against; our own choice
     near            1, a stance whose speed is off that median by this share is a slip; our own choice
     odd             1, and no belt slows down to less than this share of its usual speed, or speeds up as much, in a
@@ -36,6 +38,7 @@ class BeltSettings:
     side_range: float = 0.3
     steady_share: float = 0.05
     kernel: float = 0.75
+    whole: float = 0.5
     neighbours: int = 9
     near: float = 0.5
     odd: float = 0.33
@@ -136,6 +139,8 @@ def refine_speed(
 ) -> BeltSpeed:
     """Belt speed from the stances, near and far; over time when it changed, else one number per side."""
     mid, speed, sd = stance_lines(body, stances, settings)
+    frames = stances.last - stances.first
+    speed = np.where(frames < settings.whole * np.median(frames), np.nan, speed) if len(frames) else speed
     mean, error = first_px_s.copy(), np.full(2, np.nan)
     over_time = np.ones((len(body.t_s), 2)) * first_px_s
     kept = np.zeros(len(stances), dtype=bool)

@@ -10,7 +10,7 @@ import scipy
 from gait.belt import BeltSpeed, Stances, belt_slope, describe_belt, first_speed, refine_speed, stances_of
 from gait.body import FORWARD, UP, Body, drop_spikes, found_facing, hold_station, level, noise_of, stand_up
 from gait.contacts import Scene, belt_coordinates, stance_noise, time_contacts
-from gait.doubts import split_unseen
+from gait.unseen import split_unseen
 from gait.errors import TooFewStridesError
 from gait.nouns import Belt, Contacts, GaitRecord, Strides
 from gait.phases import find_phases, per_paw

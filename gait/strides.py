@@ -6,7 +6,7 @@ import numpy as np
 
 from gait.body import FORWARD
 from gait.contacts import Scene
-from gait.doubts import any_between, exchanged_beside, sides_doubted, unseen_s
+from gait.unseen import any_between, exchanged_beside, sides_doubted, unseen_s
 from gait.footfalls import HIND, Footfalls, footfall_columns, footfalls_of, nearest, support_columns
 from gait.measures import NAMES
 from gait.naming import UNCLEAR, NamingSettings, lone_names, name_strides

@@ -13,7 +13,7 @@ from pose.tracks import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)
-class DoubtSettings:
+class UnseenSettings:
     """When time without frames, or near an exchange of sides, counts as not seen.
 
     jump_frames  frames, a longer time between two frames is a hole in the film and no low rate: a phone in poor light
@@ -33,7 +33,7 @@ class DoubtSettings:
 
 
 def unseen_s(
-    body: Body, period_s: float, spans: tuple[IntArray, FloatArray, FloatArray], s: DoubtSettings = DoubtSettings()
+    body: Body, period_s: float, spans: tuple[IntArray, FloatArray, FloatArray], s: UnseenSettings = UnseenSettings()
 ) -> FloatArray:
     """(R,) s for which a paw was not seen within each span: paw (R,), start (R,) s, end (R,) s; NaN for an open span.
 
@@ -53,13 +53,13 @@ def unseen_s(
     return found
 
 
-def _longest_step(body: Body, period_s: float, s: DoubtSettings) -> float:
+def _longest_step(body: Body, period_s: float, s: UnseenSettings) -> float:
     """s, two frames further apart than this have a hole between them."""
     return max(s.jump_frames * body.frame_s, s.jump_share * period_s)
 
 
 def split_unseen(
-    body: Body, stances: Stances, speed_px_s: FloatArray, period_s: float, s: DoubtSettings = DoubtSettings()
+    body: Body, stances: Stances, speed_px_s: FloatArray, period_s: float, s: UnseenSettings = UnseenSettings()
 ) -> Stances:
     """``stances`` with those taken apart in which the paw steps on while it is not seen; speed_px_s (T, 2) belt."""
     firsts, lasts, paws = list(stances.first), list(stances.last), list(stances.paw)
@@ -75,7 +75,7 @@ def split_unseen(
 
 
 def _unseen_steps(
-    body: Body, paw: int, speed_px_s: FloatArray, period_s: float, s: DoubtSettings
+    body: Body, paw: int, speed_px_s: FloatArray, period_s: float, s: UnseenSettings
 ) -> list[tuple[int, int]]:
     """Pairs of frames, the last before and the first after a paw was not seen, between which it stepped on."""
     seen = np.flatnonzero(judged(body)[:, paw])
@@ -89,7 +89,7 @@ def _unseen_steps(
 
 
 def sides_doubted(
-    t_s: FloatArray, unsure: BoolArray, f: Footfalls, period_s: float, s: DoubtSettings = DoubtSettings()
+    t_s: FloatArray, unsure: BoolArray, f: Footfalls, period_s: float, s: UnseenSettings = UnseenSettings()
 ) -> BoolArray:
     """(R, 2) bool, hind strides among whose own events, fore and hind pair, sides may be exchanged.
 
@@ -104,7 +104,7 @@ def sides_doubted(
 
 
 def exchanged_beside(
-    t_s: FloatArray, unsure: BoolArray, rows: Rows, period_s: float, s: DoubtSettings = DoubtSettings()
+    t_s: FloatArray, unsure: BoolArray, rows: Rows, period_s: float, s: UnseenSettings = UnseenSettings()
 ) -> BoolArray:
     """(R,) bool, strides of paws whose sides may be exchanged within them or close enough to spoil their ends."""
     near = s.edge * period_s
