@@ -31,6 +31,9 @@ class BodySettings:
     held_bl         body lengths, and when the trunk travels this far at least; our own choice
     travel_bl       body lengths, a dog that moves further through the picture is not on a belt (or the camera turns);
                     a belt for dogs is about three body lengths long, so 1.5 from end to end at most; common practice
+    jolt_bl         body lengths, where smoothing the trunk's travel once more moves it by this much, it changes too
+                    fast to be taken out: a hand that follows with a period of 2.3 strides gives 0.02, a dog that
+                    walks onto a running belt 0.06 (derived: speed x stride time / 24)
     """
 
     least_score: float = 0.2
@@ -42,6 +45,7 @@ class BodySettings:
     evener: float = 0.9
     held_bl: float = 0.2
     travel_bl: float = 1.6
+    jolt_bl: float = 0.04
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,6 +62,7 @@ class Body:
     angle_deg  deg, slope of the belt line that was taken out, + = rising forward
     held       True when the dog's travel through the picture was taken out, so that its place means nothing
     smooth_px, slope_px_s   (T, 6, 2) px and px/s, local fits once made; NaN where long missing
+    unsteady   (T,) bool, frames in which the dog stands, or its travel changes too fast to be taken out; empty = none
     """
 
     t_s: FloatArray
@@ -71,6 +76,7 @@ class Body:
     held: bool = False
     smooth_px: FloatArray = field(default_factory=lambda: np.empty((0, 6, 2)))
     slope_px_s: FloatArray = field(default_factory=lambda: np.empty((0, 6, 2)))
+    unsteady: BoolArray = field(default_factory=lambda: np.empty(0, dtype=bool))
 
     @property
     def seen(self) -> BoolArray:
@@ -149,11 +155,11 @@ def hold_station(body: Body, period_s: float, settings: BodySettings) -> tuple[B
     It is when it is too long for a belt, or when paws that go backward do so more evenly as seen from the trunk: then
     the camera follows the dog by hand.
     """
-    slow = _slow_trunk(body, period_s)
+    slow = _slow(body, body.trunk_px[:, FORWARD], period_s)
     if np.ptp(slow) > settings.travel_bl * body.length_px:
-        return _shifted(body, slow), True
-    slow = _slow_trunk(body, period_s / 2)  # most gaits rock the trunk twice in a stride
-    held = _shifted(body, slow)
+        return _shifted(body, slow, period_s, settings), True
+    slow = _slow(body, body.trunk_px[:, FORWARD], period_s / 2)  # most gaits rock the trunk twice in a stride
+    held = _shifted(body, slow, period_s / 2, settings)
     steps = max(1, round(settings.even_span * period_s / body.frame_s))
     follows = np.ptp(slow) > settings.held_bl * body.length_px
     if follows and _unevenness(held, steps) < settings.evener * _unevenness(body, steps):
@@ -161,17 +167,19 @@ def hold_station(body: Body, period_s: float, settings: BodySettings) -> tuple[B
     return body, False
 
 
-def _slow_trunk(body: Body, span_s: float) -> FloatArray:
-    """(T,) px, place of the trunk along the picture, averaged over ``span_s`` s."""
+def _slow(body: Body, x_px: FloatArray, span_s: float) -> FloatArray:
+    """(T,) px, places along the picture averaged over ``span_s`` s."""
     width = max(int(span_s / body.frame_s) | 1, 3)
-    padded = np.pad(body.trunk_px[:, FORWARD], width // 2, mode="reflect", reflect_type="odd")
+    padded = np.pad(x_px, width // 2, mode="reflect", reflect_type="odd")
     return np.convolve(padded, np.ones(width) / width, "valid")
 
 
-def _shifted(body: Body, slow_px: FloatArray) -> Body:
-    """``body`` without the travel ``slow_px`` (T,) px."""
+def _shifted(body: Body, slow_px: FloatArray, span_s: float, settings: BodySettings) -> Body:
+    """``body`` without the travel ``slow_px`` (T,) px, which was averaged over ``span_s`` s."""
     shift = np.stack([slow_px - slow_px.mean(), np.zeros_like(slow_px)], axis=1)
-    return replace(body, xy_px=body.xy_px - shift[:, None], trunk_px=body.trunk_px - shift, held=True)
+    unsteady = np.abs(slow_px - _slow(body, slow_px, span_s)) > settings.jolt_bl * body.length_px
+    xy, trunk = body.xy_px - shift[:, None], body.trunk_px - shift
+    return replace(body, xy_px=xy, trunk_px=trunk, held=True, unsteady=unsteady)
 
 
 def _unevenness(body: Body, steps: int) -> float:

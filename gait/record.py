@@ -10,7 +10,6 @@ import scipy
 from gait.belt import BeltSpeed, Stances, belt_slope, describe_belt, first_speed, refine_speed, stances_of
 from gait.body import FORWARD, UP, Body, drop_spikes, found_facing, hold_station, level, noise_of, stand_up
 from gait.contacts import Scene, belt_coordinates, stance_noise, time_contacts
-from gait.unseen import split_unseen
 from gait.errors import TooFewStridesError
 from gait.nouns import Belt, Contacts, GaitRecord, Strides
 from gait.phases import find_phases, per_paw
@@ -24,6 +23,7 @@ from gait.symmetry import compare_sides
 from gait.topline import topline_angle
 from gait.trial import Trial
 from gait.trust import Evidence, check_trust, clock_notices, grade_of
+from gait.unseen import split_unseen
 from pose.tracks import BoolArray, FloatArray, Tracks, repeated_frames
 
 DEFAULT_SETTINGS = GaitSettings()
@@ -59,7 +59,9 @@ def build_record(
     trial = replace(trial, clock_known=not clock)
     noise_px = noise_of(body)
     raw, travels = hold_station(body, period_s, settings.body)
-    body = drop_spikes(raw, noise_px, period_s, settings.body)
+    body = _with_stands(
+        drop_spikes(raw, noise_px, period_s, settings.body), _stand_s(trial, period_s, settings), settings
+    )
     reading = _read_phases(body, period_s, noise_px, settings)
     scene = _scene(reading, period_s, settings)
     contacts = time_contacts(scene, reading.stances, settings.contacts)
@@ -96,6 +98,20 @@ def _check_contacts(contacts: Contacts) -> None:
             "No paw lands twice in this clip, so there is no stride to measure. "
             "Film ten seconds of steady movement, paws in view."
         )
+
+
+def _stand_s(trial: Trial, period_s: float, settings: GaitSettings) -> float:
+    """s, a dog that is still for longer stands."""
+    return settings.runs.stand_s if trial.clock_known else max(settings.runs.stand_s, period_s)
+
+
+def _with_stands(body: Body, least_s: float, settings: GaitSettings) -> Body:
+    """``body`` with its stands, and the moments before and after them, marked as unsteady."""
+    unsteady = body.unsteady if len(body.unsteady) else np.zeros(len(body.t_s), dtype=bool)
+    for stand in find_stands(body, least_s, settings.runs):
+        beside = settings.runs.still_s
+        unsteady = unsteady | ((body.t_s >= stand.start_s - beside) & (body.t_s <= stand.end_s + beside))
+    return replace(body, unsteady=unsteady)
 
 
 def _width(body: Body, period_s: float, settings: GaitSettings) -> float:
@@ -158,8 +174,8 @@ def _assemble(
     checks = check_trust(
         Evidence(body, trial, m.belt, strides, summaries, unsure, m.speed_px_s, period_s), settings.trust
     )
-    still_s = settings.runs.stand_s if trial.clock_known else max(settings.runs.stand_s, period_s)
-    runs = sorted([*find_runs(strides), *find_stands(body, still_s, settings.runs)], key=lambda run: run.start_s)
+    stands = find_stands(body, _stand_s(trial, period_s, settings), settings.runs)
+    runs = sorted([*find_runs(strides), *stands], key=lambda run: run.start_s)
     return GaitRecord(
         trial=trial,
         tracks=m.tracks,

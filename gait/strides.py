@@ -6,7 +6,6 @@ import numpy as np
 
 from gait.body import FORWARD
 from gait.contacts import Scene
-from gait.unseen import any_between, exchanged_beside, sides_doubted, unseen_s
 from gait.footfalls import HIND, Footfalls, footfall_columns, footfalls_of, nearest, support_columns
 from gait.measures import NAMES
 from gait.naming import UNCLEAR, NamingSettings, lone_names, name_strides
@@ -14,6 +13,7 @@ from gait.nouns import Belt, Contacts, Strides
 from gait.reach import limb_angles, reaches, stride_lengths, tracking_up
 from gait.rows import Rows, list_rows
 from gait.topline import topline_columns
+from gait.unseen import any_between, exchanged_beside, sides_doubted, unseen_s
 from pose.tracks import BoolArray, FloatArray, Tracks
 
 GRAVITY_M_S2 = 9.81
@@ -207,7 +207,7 @@ def _drop(m: Material, rows: Rows, measures: dict[str, FloatArray], s: StrideSet
         "low_score": sums["score"] < s.least_score,
         "gap": (sums["unseen"] > s.most_unseen) | (doubt / 1e3 > s.most_event_doubt * time) | hiding,
         "belt_changing": sums["belt"] > s.belt_change,
-        "not_steady": sums["travel"] > s.most_drift,
+        "not_steady": (sums["travel"] > s.most_drift) | sums["unsteady"] | (odd & sums["beside"]),
         "outlier": odd,
     }
     return np.select(list(reasons.values()), list(reasons), "").astype(np.str_)
@@ -242,6 +242,8 @@ def _sums(m: Material, rows: Rows) -> dict[str, np.ndarray]:
         "score": _of_paw(score, rows, first, last),
         "unseen": unseen_s(body, m.scene.period_s, (rows.paw, rows.start_s, rows.end_s)) / (rows.end_s - rows.start_s),
         "belt": np.abs(speed[last - 1] / speed[first] - 1),
+        "unsteady": any_between(t, body.unsteady, rows.start_s, rows.end_s),
+        "beside": any_between(t, body.unsteady, rows.start_s, rows.end_s + m.scene.period_s),
         "travel": np.abs(place[last - 1] - place[first]) / body.length_px,
     }
 

@@ -113,7 +113,11 @@ def exchanged_beside(
 
 
 def any_between(t_s: FloatArray, flags: BoolArray, low_s: FloatArray, high_s: FloatArray) -> BoolArray:
-    """(R,) bool, whether any of ``flags`` (T,) holds from ``low_s`` to ``high_s`` (R,) s; False for an open span."""
+    """(R,) bool, whether any of ``flags`` (T,), empty = none, holds from ``low_s`` to ``high_s`` (R,) s.
+
+    False for an open span.
+    """
+    flags = flags if len(flags) else np.zeros(len(t_s), dtype=bool)
     count = np.concatenate([[0], np.cumsum(flags)])
     known = np.isfinite(low_s) & np.isfinite(high_s)
     first = np.searchsorted(t_s, np.where(known, low_s, t_s[0]))
