@@ -89,3 +89,28 @@ def variable_rate(tracks: Tracks, truth: Truth) -> Tracks:
 def dropped(start_s: float, stop_s: float) -> Spoil:
     """The recorder lost a stretch; the clock goes on."""
     return lambda tracks, truth: kept_frames(tracks, (tracks.t_s < start_s) | (tracks.t_s >= stop_s))
+
+
+def walks_on(on_s: float, off_s: float = 99.0) -> Spoil:
+    """The dog comes in over the floor, steps onto the running belt at ``on_s`` and off its front at ``off_s``."""
+
+    def move(tracks: Tracks, truth: Truth) -> Tracks:
+        t = tracks.t_s
+        ahead = truth.speed_px_s[0] * (np.maximum(t - off_s, 0.0) - np.maximum(on_s - t, 0.0))
+        return replaced(tracks, xy_px=tracks.xy_px + np.stack([ahead, 0 * ahead], axis=1)[:, None])
+
+    return move
+
+
+def stands(until_s: float, from_s: float = 99.0, noise_px: float = 1.6) -> Spoil:
+    """The dog stands still before ``until_s`` and after ``from_s``, as it was just then, the belt stopped."""
+
+    def halt(tracks: Tracks, truth: Truth) -> Tracks:
+        xy, t, rng = tracks.xy_px.copy(), tracks.t_s, np.random.default_rng(14)
+        first, last = np.searchsorted(t, [until_s, from_s]) - 1
+        if first > 0:
+            xy[:first] = xy[first] + noise_px * rng.standard_normal((first, 6, 2))
+        xy[last + 1 :] = xy[last] + noise_px * rng.standard_normal((len(xy) - last - 1, 6, 2))
+        return replaced(tracks, xy_px=xy)
+
+    return halt
