@@ -8,7 +8,8 @@ import numpy as np
 from gait.footfalls import EVEN_WITHIN, Footfalls, Pattern, mean_phase, sample_patterns, wrap_half
 from pose.tracks import BoolArray, FloatArray, IntArray
 
-#: "irregular" is never shown: a stride that is neither symmetrical nor any asymmetrical gait is unclear.
+#: The last is no gait and never a stride's name: a pair lands neither evenly nor as in a canter, gallop or bound. It is
+#: shown among the candidates of an unclear stride, where it says why.
 GAITS: Final = (
     "pace",
     "amble",
@@ -23,7 +24,7 @@ GAITS: Final = (
     "rotary gallop",
     "half-bound",
     "bound",
-    "irregular",
+    "uneven steps",
 )
 SYMMETRICAL: Final = frozenset(GAITS[:8])
 UNCLEAR: Final = "unclear"
@@ -104,7 +105,7 @@ def _choose(share: FloatArray, settings: NamingSettings) -> Names:
     best = np.take_along_axis(share, order, axis=1)
     words = np.array([*GAITS[:-1], UNCLEAR])
     tried = best[:, 0] > 0
-    clear = (best[:, 0] >= settings.least_probability) & (order[:, 0] != _CODE["irregular"])
+    clear = (best[:, 0] >= settings.least_probability) & (order[:, 0] != _CODE["uneven steps"])
     gait = np.where(clear, words[order[:, 0]], UNCLEAR)
     pair = [_two(order[i], best[i]) if tried[i] and not clear[i] else "" for i in range(len(share))]
     return Names(gait.astype(np.str_), np.where(tried, best[:, 0], np.nan), np.array(pair, dtype=np.str_))
@@ -126,7 +127,7 @@ def _two(order: IntArray, best: FloatArray) -> str:
 
 
 def name_pattern(p: Pattern, settings: NamingSettings = NamingSettings()) -> IntArray:
-    """Number in GAITS of the gait that has this pattern, any shape; a NaN pattern is "irregular"."""
+    """Number in GAITS of the gait that has this pattern, any shape; a NaN pattern has "uneven steps"."""
     even = [np.abs(lag - 0.5) <= settings.symmetry for lag in (p.hind_lag, p.fore_lag)]
     phase = mean_phase(p.limb_phase_own, p.limb_phase_other)
     return np.where(even[0] & even[1], _symmetrical(phase, p.duty, settings), _asymmetrical(p, settings))
@@ -166,7 +167,7 @@ def _asymmetrical(p: Pattern, s: NamingSettings) -> IntArray:
             galloping,
         ],
         [_CODE["bound"], _CODE["half-bound"], _CODE["canter"], _CODE["transverse gallop"], _CODE["rotary gallop"]],
-        _CODE["irregular"],
+        _CODE["uneven steps"],
     )
 
 

@@ -1,8 +1,6 @@
 """The order of steps from a clip (or a landmark table) to a folder of results, for every caller."""
 
 import dataclasses
-import errno
-import os
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -13,6 +11,7 @@ import numpy as np
 from gait.errors import TrialError
 from gait.filming import key_picture, write_gait_film
 from gait.nouns import GaitRecord
+from gait.placing import check_place, partial_of, put_in_place
 from gait.record import build_record
 from gait.report.page import write_page
 from gait.tables import write_record
@@ -84,7 +83,7 @@ def read_to_folder(
 
     Raises PoseError or GaitError when the input cannot be used, OSError when the results cannot be written.
     """
-    check_place(folder)
+    check_place(folder, "record.json")
     clip = None if is_table(source) else _open(source, trial, settings)
     notes: tuple[str, ...] = ()
     network_hash = ""
@@ -101,23 +100,15 @@ def read_to_folder(
     if clip is not None and network is not None:
         used["network"] = {"name": network.name, "precision": network.precision, "provider": network.provider}
     record = dataclasses.replace(record, notices=(*record.notices, *notes), settings=used)
-    partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
+    partial = partial_of(folder)
     shutil.rmtree(partial, ignore_errors=True)
     try:
         partial.mkdir(parents=True)
         _write(clip, record, partial, settings, progress)
-        _put_in_place(partial, folder)
+        put_in_place(partial, folder, RESULT_FILES)
     finally:
         shutil.rmtree(partial, ignore_errors=True)
     return Reading(folder, record, notes)
-
-
-def check_place(folder: Path) -> None:
-    """Raise FileExistsError when ``folder`` is there already and is no earlier result (nor empty)."""
-    if folder.is_dir() and ((folder / "record.json").exists() or not any(folder.iterdir())):
-        return
-    if folder.exists():
-        raise FileExistsError(errno.EEXIST, "is there already and is no earlier result", str(folder))
 
 
 def _open(source: Path, trial: Trial, settings: ReadingSettings) -> Clip:
@@ -214,17 +205,3 @@ def _write(
             write_gait_film(clip, record, folder / "film.mp4", report)
             film = "film.mp4"
     write_page(record, folder / "report.html", picture=picture, film=film)
-
-
-def _put_in_place(partial: Path, folder: Path) -> None:
-    """Rename ``partial`` to ``folder``; an older result there gives way, foreign files in it move along."""
-    if not folder.exists():
-        partial.rename(folder)
-        return
-    aside = folder.with_name(f".{folder.name}.older-{os.getpid()}")
-    folder.rename(aside)
-    partial.rename(folder)
-    for item in aside.iterdir():
-        if item.name not in RESULT_FILES and not (folder / item.name).exists():
-            item.rename(folder / item.name)
-    shutil.rmtree(aside)

@@ -1,7 +1,6 @@
 """`pawfall judge`: how far a network's landmarks lie from those that a person marked in single pictures."""
 
 import csv
-import errno
 import json
 import math
 import os
@@ -16,6 +15,7 @@ import numpy as np
 
 from gait.command.edge import EXPECTED, OUR_FAULT, exit_code, fault, message, say_error
 from gait.command.show import progress_bar
+from gait.placing import check_place, partial_of, put_in_place
 from gait.reading import Progress
 from pose.beside import draw_beside, write_picture
 from pose.coco import Marks, picture_paths, read_marks
@@ -69,7 +69,8 @@ def judge_command(source: Path, out: Path, network: Path | None, settings: Judge
     try:
         marks = read_marks(source)
         paths = picture_paths(marks, source.parent)
-        check_place(out)
+        check_place(out, "judged.json", "judgement")
+        check_writable(out)
         used = Network.load(network or shipped_network())
         with progress_bar(source.name) as report:
             outcome = judge_marks(marks, paths, used, settings, report)
@@ -182,10 +183,8 @@ def network_facts(network: Network) -> dict[str, Any]:
     return {"network": network.name, "network_hash": network.sha256, "versions": {"pawfall": own}}
 
 
-def check_place(out: Path) -> None:
-    """Raise OSError when ``out`` cannot be written, or is there already and neither empty nor an earlier judgement."""
-    if out.exists() and not (out.is_dir() and ((out / "judged.json").exists() or not any(out.iterdir()))):
-        raise FileExistsError(errno.EEXIST, "is there already and is no earlier judgement", str(out))
+def check_writable(out: Path) -> None:
+    """Raise OSError when nothing can be written beside ``out``, before hours of reading rather than after."""
     out.parent.mkdir(parents=True, exist_ok=True)
     trace = out.with_name(f".{out.name}.writable-{os.getpid()}")
     try:
@@ -198,7 +197,7 @@ def write_results(
     outcome: Outcome, paths: list[Path], facts: dict[str, Any], out: Path, settings: JudgeSettings
 ) -> None:
     """Write every result beside ``out`` and put it in its place when all is done."""
-    partial = out.with_name(f".{out.name}.partial-{os.getpid()}")
+    partial = partial_of(out)
     shutil.rmtree(partial, ignore_errors=True)
     try:
         partial.mkdir(parents=True)
@@ -206,22 +205,9 @@ def write_results(
         words = json.dumps(facts, indent=1, allow_nan=False)
         (partial / "judged.json").write_text(words + "\n", encoding="utf-8")
         _draw_worst(outcome, paths, partial / "worst", settings)
-        _put_in_place(partial, out)
+        put_in_place(partial, out, RESULTS)
     finally:
         shutil.rmtree(partial, ignore_errors=True)
-
-
-def _put_in_place(partial: Path, out: Path) -> None:
-    """Rename ``partial`` to ``out``; an older result there gives way, foreign files in it move along."""
-    aside = out.with_name(f".{out.name}.older-{os.getpid()}")
-    if out.exists():
-        out.rename(aside)
-    partial.rename(out)
-    if aside.exists():
-        for item in aside.iterdir():
-            if item.name not in RESULTS:
-                item.rename(out / item.name)
-        shutil.rmtree(aside)
 
 
 def _write_predictions(outcome: Outcome, path: Path) -> None:

@@ -127,7 +127,7 @@ def candidates(run: Run, strides: Strides) -> list[str]:
 
 def either_words(names: list[str]) -> str:
     """Two candidates as "trot or pace"."""
-    return " or ".join("no regular gait" if name == "irregular" else name for name in names)
+    return " or ".join(names)
 
 
 def use_sentence(strides: Strides) -> str:

@@ -123,12 +123,12 @@ def test_a_lone_name_is_not_believed(names: str, lone: str) -> None:
 
 def test_neither_symmetrical_nor_a_gallop_is_unclear() -> None:
     gait, _, candidates = _names(Pattern(0.5, 0.45, 0.45, 0.5, 0.35, 0.5), 1.0)
-    assert gait == "unclear" and candidates == "irregular"
+    assert gait == "unclear" and candidates == "uneven steps"
 
 
 def test_unknown_footfalls_are_unclear_without_a_guess() -> None:
     nothing = np.full(1, np.nan)
-    assert GAITS[name_pattern(Shares(nothing, nothing, nothing, nothing, nothing))[0]] == "irregular"
+    assert GAITS[name_pattern(Shares(nothing, nothing, nothing, nothing, nothing))[0]] == "uneven steps"
 
 
 @pytest.mark.parametrize(("phase", "band"), [(k / 8, FINE_BANDS[k]) for k in range(8)] + [(0.99, "pace")])

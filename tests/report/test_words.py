@@ -95,7 +95,7 @@ def test_a_standing_dog_is_told_in_seconds() -> None:
 
 
 def test_a_stride_without_a_regular_gait_is_told_so() -> None:
-    assert either_words(["trot", "irregular"]) == "trot or no regular gait"
+    assert either_words(["trot", "uneven steps"]) == "trot or uneven steps"
 
 
 def test_no_run_means_that_no_gait_could_be_named() -> None:
