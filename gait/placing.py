@@ -22,7 +22,7 @@ def partial_of(folder: Path) -> Path:
 
 
 def put_in_place(partial: Path, folder: Path, own: Collection[str]) -> None:
-    """Rename ``partial`` to ``folder``; the ``own`` files of an older result there give way, foreign ones move along."""
+    """Rename ``partial`` to ``folder``; ``own`` files of an older result there give way, foreign ones move along."""
     if not folder.exists():
         partial.rename(folder)
         return

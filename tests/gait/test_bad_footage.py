@@ -126,6 +126,12 @@ def test_a_ramping_belt_is_not_called_steady(case: str, gait: str) -> None:
 
 
 @pytest.mark.parametrize("gait", GAITS)
+@pytest.mark.parametrize("case", [name for name, case in CASES.items() if case.reason != "belt_changing"])
+def test_a_steady_belt_is_called_steady(case: str, gait: str) -> None:
+    assert reading(case, gait)[0].belt.steady
+
+
+@pytest.mark.parametrize("gait", GAITS)
 @pytest.mark.parametrize("case", ["every fifth frame repeated", "frozen for moments"])
 def test_repeated_frames_are_counted(case: str, gait: str) -> None:
     record, _, tracks = reading(case, gait)
