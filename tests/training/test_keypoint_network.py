@@ -9,7 +9,7 @@ from torch.nn import functional
 
 from training import network as module
 from training.errors import FitError
-from training.network import INPUT_SIZE, Backbone, KeypointNetwork, count_parameters, imagenet_file
+from training.network import INPUT_SIZE, Backbone, KeypointNetwork, Shape, count_parameters, imagenet_file
 
 MOST_PARAMETERS = 6_000_000
 
@@ -21,14 +21,23 @@ def backbone() -> Backbone:
     return filled.eval()
 
 
-def test_it_is_small() -> None:
-    assert count_parameters(KeypointNetwork()) <= MOST_PARAMETERS
+SHAPES = pytest.mark.parametrize(
+    "shape",
+    [Shape(), Shape(separable=True), Shape("lite2", separable=True), Shape("lite2", (64, 48, 32))],
+    ids=["as it comes", "separable", "larger backbone", "narrow"],
+)
 
 
-def test_shapes_of_the_outputs() -> None:
+@SHAPES
+def test_it_is_small(shape: Shape) -> None:
+    assert count_parameters(KeypointNetwork(shape)) <= MOST_PARAMETERS
+
+
+@SHAPES
+def test_shapes_of_the_outputs(shape: Shape) -> None:
     width, height = INPUT_SIZE
     with torch.no_grad():
-        heat, absent, facing = KeypointNetwork().eval()(torch.zeros(2, 3, height, width))
+        heat, absent, facing = KeypointNetwork(shape).eval()(torch.zeros(2, 3, height, width))
     assert heat.shape == (2, 6, height // 4, width // 4)
     assert absent.shape == (2, 6)
     assert facing.shape == (2, 1)
@@ -51,7 +60,7 @@ def photograph(name: str) -> torch.Tensor:
 
 def classes(backbone: Backbone, picture: torch.Tensor) -> list[int]:
     """The three likeliest ImageNet classes, by the classifier that lies beside the backbone's weights."""
-    theirs = torch.load(imagenet_file(), map_location="cpu", weights_only=True)
+    theirs = torch.load(imagenet_file(backbone.size), map_location="cpu", weights_only=True)
     features = backbone((picture - module._MIDDLE) / module._SPREAD)[-1]
     norm = [theirs[f"_bn1.{name}"] for name in ("running_mean", "running_var", "weight", "bias")]
     top = functional.batch_norm(functional.conv2d(features, theirs["_conv_head.weight"]), *norm, eps=1e-3)
@@ -66,9 +75,12 @@ CATS, ESPRESSO = {281, 282, 283, 284, 285}, {967}
 @pytest.mark.parametrize(
     ("name", "expected"), [("chelsea", CATS), ("coffee", ESPRESSO)], ids=["a cat", "a cup of coffee"]
 )
-def test_the_imagenet_weights_know_photographs(backbone: Backbone, name: str, expected: set[int]) -> None:
+@pytest.mark.parametrize("size", ["lite0", "lite2"])
+def test_the_imagenet_weights_know_photographs(size: str, name: str, expected: set[int]) -> None:
+    backbone = Backbone(size)
+    backbone.load_imagenet()
     with torch.no_grad():
-        assert classes(backbone, photograph(name))[0] in expected
+        assert classes(backbone.eval(), photograph(name))[0] in expected
 
 
 def test_weights_in_no_order_know_nothing() -> None:
