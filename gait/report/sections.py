@@ -84,11 +84,12 @@ def notices(record: GaitRecord) -> list[str]:
 
 
 def measure_table(record: GaitRecord) -> dict[str, Any]:
-    """Measures down, paws across; a cell is mean, sd and n, or nothing where it is not known."""
+    """Measures down, paws across; a cell is mean and sd, and n where it is not the heading's, or nothing where unknown."""
     known = [row for row in record.summaries if math.isfinite(row.mean)]
     names = dict.fromkeys(row.measure for row in known)
     present = {row.paw for row in known}
     paws = [paw for paw in PAWS if paw in present] + sorted(present - set(PAWS))
+    most = {paw: max(row.n for row in known if row.paw == paw) for paw in paws}
     rows = []
     for name in names:
         found = {row.paw: row for row in known if row.measure == name}
@@ -96,23 +97,23 @@ def measure_table(record: GaitRecord) -> dict[str, Any]:
             {
                 "label": label(name),
                 "unit": unit_words(next(iter(found.values())).unit),
-                "cells": [_cell(found.get(paw)) for paw in paws],
+                "cells": [_cell(found.get(paw), most[paw]) for paw in paws],
             }
         )
-    columns = [paw.replace("_", " ") or "whole dog" for paw in paws]
     return {
-        "columns": columns,
+        "columns": [{"name": paw.replace("_", " ") or "whole dog", "n": most[paw]} for paw in paws],
         "rows": rows,
         "missing": [heading(item.name) for item in MEASURES if item.name not in names],
     }
 
 
-def _cell(row: Summary | None) -> dict[str, Any] | None:
+def _cell(row: Summary | None, usual: int) -> dict[str, Any] | None:
     if row is None:
         return None
     spread = number(row.sd, row.sd)
     steadiness = number(row.cv, max(row.cv, 0.1)) if math.isfinite(row.cv) else ""
-    return {"mean": number(row.mean, row.sd), "sd": "" if spread == NOT_KNOWN else spread, "cv": steadiness, "n": row.n}
+    spread = "" if spread == NOT_KNOWN else spread
+    return {"mean": number(row.mean, row.sd), "sd": spread, "cv": steadiness, "n": row.n if row.n != usual else 0}
 
 
 def label(measure: str) -> str:
