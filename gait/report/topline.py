@@ -57,7 +57,7 @@ def stride_means(record: GaitRecord) -> tuple[FloatArray, FloatArray]:
 def _setting(axes: Axes, record: GaitRecord) -> None:
     """Zero line, range, gait stretches and labels."""
     known = record.topline_deg[np.isfinite(record.topline_deg)]
-    limit = max(LEAST_DEG, 1.15 * float(np.abs(known).max())) if len(known) else LEAST_DEG
+    limit = max(LEAST_DEG, 1.45 * float(np.abs(known).max())) if len(known) else LEAST_DEG
     axes.set_ylim(-limit, limit)
     axes.set_xlim(float(record.tracks.t_s[0]), float(record.tracks.t_s[-1]))
     for run in record.runs[::2]:
