@@ -12,6 +12,7 @@ from gait.naming import UNCLEAR, NamingSettings, lone_names, name_strides
 from gait.nouns import Belt, Contacts, Strides
 from gait.reach import limb_angles, reaches, stride_lengths, tracking_up
 from gait.rows import Rows, list_rows
+from gait.spans import frames_of, span_median
 from gait.topline import topline_columns
 from gait.unseen import any_between, exchanged_beside, sides_doubted, unseen_s
 from pose.tracks import BoolArray, FloatArray, Tracks
@@ -222,8 +223,9 @@ def _running_median(rows: Rows, values: FloatArray, reach: int = 3) -> FloatArra
     usual = np.full(len(rows), np.nan)
     for paw in range(4):
         mine = np.flatnonzero((rows.paw == paw) & np.isfinite(values))
-        for k, row in enumerate(mine):
-            usual[row] = np.median(values[mine[max(k - reach, 0) : k + reach + 1]])
+        place = np.arange(len(mine))
+        around, span = frames_of(np.maximum(place - reach, 0), np.minimum(place + reach + 1, len(mine)))
+        usual[mine] = span_median(values[mine[around]], span, len(mine))
     return usual
 
 
