@@ -8,6 +8,7 @@ import numpy as np
 import scipy
 
 from gait.belt import BeltSpeed, Stances, belt_slope, describe_belt, first_speed, refine_speed, stances_of
+from gait.blur import Noise, noise_in
 from gait.body import FORWARD, UP, Body, drop_spikes, found_facing, hold_station, level, noise_of, stand_up
 from gait.contacts import Scene, belt_coordinates, stance_noise, time_contacts
 from gait.errors import TooFewStridesError
@@ -157,7 +158,8 @@ def _material(
 ) -> Material:
     side_bl = reading.body.length_px * belt.speed_px_s / belt.speed_px_s.mean()
     withers_m = trial.withers_cm / 100 if trial.withers_cm else float("nan")
-    return Material(tracks, scene, reading.speed.speed_px_s, belt, contacts, doubt.unsure, side_bl, withers_m)
+    noise = noise_in(scene, reading.stances, belt, _width(scene.body, scene.period_s, settings))
+    return Material(tracks, scene, reading.speed.speed_px_s, belt, contacts, doubt.unsure, side_bl, withers_m, noise)
 
 
 def _assemble(
@@ -222,6 +224,7 @@ def _standing(tracks: Tracks, trial: Trial, body: Body, settings: GaitSettings, 
         unsure,
         np.full(2, body.length_px),
         float("nan"),
+        Noise(nothing, nothing, 1.0, nothing, float("nan"), nothing),
     )
     strides = build_strides(material, settings.naming, settings.strides, seed=0)
     checks = check_trust(
