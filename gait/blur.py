@@ -28,7 +28,7 @@ class Noise:
     smooth            1, what smoothing leaves of them
     corner_px         (2,) px near and far, how far smoothing rounds off the turn of a paw from swing to belt: a local
                       parabola of width w takes w |dv| / 5 off a corner where the speed changes by dv (derived), and dv
-                      lies anywhere from 0, an early turn, to the belt's speed; a third of the most is taken
+                      lies anywhere from 0, an early turn, to the belt's speed; both turns of a paw are alike
     slope_deg         deg, of the belt line
     belt              (2,) 1, of the belt's speed near and far, shares of it
     """
@@ -50,7 +50,7 @@ def noise_in(scene: Scene, stances: Stances, belt: Belt, width_s: float) -> Nois
     smooth = np.sqrt(smooth_gain(width_s, body.frame_s))
     share = belt.speed_sd_px_s / belt.speed_px_s
     share = np.where(np.isfinite(share), share, 0.0)
-    corner = width_s * belt.speed_px_s / 15
+    corner = width_s * belt.speed_px_s / (5 * np.sqrt(3))
     return Noise(scene.noise_px, trunk * alike, float(smooth), corner, _slope_deg(scene, stances), share)
 
 
@@ -140,7 +140,7 @@ def length_spreads(
     speed_m = columns["speed_m_s"] * np.hypot(length_m / columns["stride_length_m"], late)
     own = columns["speed_dimensionless"]
     reach_px = noise.smooth * np.hypot(noise.paw_px[0], noise.trunk_px[0] / np.sqrt(2))
-    reach_px = np.sqrt(2) * np.hypot(reach_px, noise.corner_px[side])
+    reach_px = np.hypot(np.sqrt(2) * reach_px, 2 * noise.corner_px[side])
     up_px = np.hypot(
         np.sqrt(2) * print_px, length * bl / columns["stride_time_s"] * noise.belt[side] * columns["stance_s"]
     )

@@ -92,12 +92,16 @@ def belt_coordinates(body: Body, speed_px_s: FloatArray) -> FloatArray:
     return np.asarray(body.xy_px[:, :4, FORWARD] + per_paw(run))
 
 
-def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> Contacts:
-    """One row per stance with sub-frame times; an end cut by the clip is NaN."""
+def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> tuple[Contacts, float]:
+    """One row per stance with sub-frame times, an end cut by the clip is NaN; and the part of their SDs that all of them
+    have in common, s: how softly paws leave and land, in what the priors leave open and by what they leave out.
+    """
     last = len(scene.body.t_s) - 1
-    touchdown, touch_sd = _time_events(scene, stances, -1, settings)
-    liftoff, lift_sd = _time_events(scene, stances, 1, settings)
+    touchdown, touch_sd, touch_path = _time_events(scene, stances, -1, settings)
+    liftoff, lift_sd, lift_path = _time_events(scene, stances, 1, settings)
     cut_start, cut_end = stances.first == 0, stances.last == last
+    of_path = np.concatenate([touch_path[~cut_start], lift_path[~cut_end]])
+    shared_s = float(np.hypot(np.median(of_path), scene.shape_s)) if len(of_path) else scene.shape_s
     touchdown[cut_start], touch_sd[cut_start] = np.nan, np.nan
     liftoff[cut_end], lift_sd[cut_end] = np.nan, np.nan
     prints, seen = _prints(scene, stances)
@@ -111,7 +115,7 @@ def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> 
         confidence=seen * np.clip(1 - doubt, 0, 1),
         truncated=cut_start | cut_end,
         print_px=prints,
-    )
+    ), shared_s
 
 
 def stance_noise(
@@ -153,23 +157,25 @@ def _prints(scene: Scene, stances: Stances) -> tuple[FloatArray, FloatArray]:
     return span_median(x[known], span[known], n), seen
 
 
-def _time_events(scene: Scene, stances: Stances, way: int, settings: ContactSettings) -> tuple[FloatArray, FloatArray]:
-    """Times (N,) s and SDs (N,) s of the lift-offs (way 1) or the touchdowns (way -1, time run backwards)."""
-    count = len(stances)
-    if not count:
-        return np.empty(0), np.empty(0)
+def _time_events(
+    scene: Scene, stances: Stances, way: int, settings: ContactSettings
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Times (N,) s and SDs (N,) s of the lift-offs (way 1) or the touchdowns (way -1, time run backwards), and of these
+    SDs the part (N,) s that the unknown path brings."""
+    if not len(stances):
+        return np.empty(0), np.empty(0), np.empty(0)
     edge, stance_s, swing_s = _around(scene, stances, way, settings)
     blind = _blind(scene, stances, edge, way)
     rows, weight = _rows(scene, stances, (edge, stance_s, swing_s, *blind), way, settings)
     tau = way * (scene.body.t_s[rows] - edge[:, None])
     offsets = _grid(scene, (stance_s, swing_s, *blind), settings)
     views = _views(scene, stances, (rows, weight, tau, swing_s), way, settings)
-    evidence = log_evidence(views, (offsets, swing_s))
-    mean, sd = moments(offsets, evidence)
+    mean, sd, of_path = moments(offsets, *log_evidence(views, (offsets, swing_s)))
     unseen = settings.blind_doubt * np.maximum(sum(blind) - 2 * scene.body.frame_s, 0.0)
     eased = settings.easing * scene.period_s * _uneven_speed(scene, stances, settings)
     untold = settings.by_travel * scene.period_s * (1 - scene.told[stances.paw])
-    return edge + way * mean, np.sqrt(sd**2 + scene.shape_s**2 + unseen**2 + eased**2 + untold**2)
+    sd = np.sqrt(sd**2 + scene.shape_s**2 + unseen**2 + eased**2 + untold**2)
+    return edge + way * mean, sd, of_path
 
 
 def _uneven_speed(scene: Scene, stances: Stances, settings: ContactSettings) -> FloatArray:

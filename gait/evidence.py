@@ -22,8 +22,9 @@ class View:
     sd: FloatArray
 
 
-def log_evidence(views: tuple[View, ...], grid: tuple[FloatArray, FloatArray]) -> FloatArray:
-    """(N, G) log evidence of each time on the grid: Gaussian linear models, their five coefficients integrated out.
+def log_evidence(views: tuple[View, ...], grid: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
+    """Log evidence (N, G) of each time on the grid: Gaussian linear models, their five coefficients integrated out; and
+    how far the path after it is from the prior's mean for that time (3 per view, N, G), in SDs of the prior.
 
     grid: times tried (N, G) s and duration of the swing (N,) s.
     """
@@ -32,10 +33,11 @@ def log_evidence(views: tuple[View, ...], grid: tuple[FloatArray, FloatArray]) -
     square = s * s
     cube = square * s
     powers = (s, square, cube, square * square, square * cube, cube * cube)
-    return np.asarray(sum(_log_evidence_of(view, powers) for view in views))
+    evidence, paths = zip(*(_log_evidence_of(view, powers) for view in views), strict=True)
+    return np.asarray(sum(evidence)), np.concatenate(paths)
 
 
-def _log_evidence_of(view: View, powers: tuple[FloatArray, ...]) -> FloatArray:
+def _log_evidence_of(view: View, powers: tuple[FloatArray, ...]) -> tuple[FloatArray, FloatArray]:
     """The same of one view, from weighted sums of the powers 1 to 6 (N, G, W) of the share of the swing done."""
     w, tau, y = view.w, view.tau, view.y
     sums = [power @ np.stack([w, w * tau, w * y], axis=2) for power in powers[:3]]  # each (N, G, 3)
@@ -55,12 +57,13 @@ def _log_evidence_of(view: View, powers: tuple[FloatArray, ...]) -> FloatArray:
     for i in range(3):
         m[2 + i, 5] = along[i] - shifted[i]
     left = still[5] + sum(a[i] * (shifted[i] - 2 * along[i]) for i in range(3))
-    return _integrated(m, left)
+    evidence = _integrated(m, left)
+    return evidence, _last_three(m) / view.sd[:, None, None]
 
 
 def _integrated(m: FloatArray, left: FloatArray) -> FloatArray:
     """Log of a Gaussian integral: m (5, 6, N, G), upper half of the normal equations beside their right-hand side;
-    left (N, G), what is to be explained. One elimination gives both the fit and the determinant."""
+    left (N, G), what is to be explained. One elimination, in place, gives both the fit and the determinant."""
     log_size = np.zeros_like(left)
     size = len(m)
     for i in range(size):
@@ -71,10 +74,26 @@ def _integrated(m: FloatArray, left: FloatArray) -> FloatArray:
     return np.asarray(-0.5 * left - 0.5 * log_size)
 
 
-def moments(offsets: FloatArray, evidence: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean (N,) and SD (N,) of the event time over the grid (trapezoid weights)."""
+def _last_three(m: FloatArray) -> FloatArray:
+    """(3, N, G) the last unknowns of normal equations (5, 6, N, G) after elimination."""
+    third = m[4, 5] / m[4, 4]
+    second = (m[3, 5] - m[3, 4] * third) / m[3, 3]
+    first = (m[2, 5] - m[2, 3] * second - m[2, 4] * third) / m[2, 2]
+    return np.stack([first, second, third])
+
+
+def moments(offsets: FloatArray, evidence: FloatArray, paths: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean (N,) and SD (N,) of the event time over the grid (trapezoid weights), and of this SD the part (N,) that not
+    knowing the path brings.
+
+    A linear fit whose unknowns have priors errs by its noise and by the unknowns themselves: unknown i, which covaries
+    with the time by c when both are known afterwards, moves it by c per SD of the prior (derived).
+    """
     weight = np.exp(np.maximum(evidence - evidence.max(axis=1, keepdims=True), -100.0))
     weight *= np.gradient(offsets, axis=1)
     weight /= weight.sum(axis=1, keepdims=True)
     mean = (weight * offsets).sum(axis=1)
-    return mean, np.sqrt((weight * (offsets - mean[:, None]) ** 2).sum(axis=1))
+    away = weight * (offsets - mean[:, None])
+    variance = (away * offsets).sum(axis=1)
+    of_path = ((away * paths).sum(axis=2) ** 2).sum(axis=0)
+    return mean, np.sqrt(np.maximum(variance, 0.0)), np.sqrt(np.clip(of_path, 0.0, np.maximum(variance, 0.0)))

@@ -65,13 +65,13 @@ def build_record(
     )
     reading = _read_phases(body, period_s, noise_px, settings)
     scene = _scene(reading, period_s, settings)
-    contacts = time_contacts(scene, reading.stances, settings.contacts)
+    contacts, shared_s = time_contacts(scene, reading.stances, settings.contacts)
     _check_contacts(contacts)
     doubt = doubt_sides(reading.body, raw, reading.stances, (float(scene.noise_px.max()), period_s), settings.sides)
     belt, scale_notes = describe_belt(
         reading.body, reading.speed, reading.body.xy_px[:, :4, UP] - reading.height_px, trial
     )
-    material = _material(tracks, scene, reading, belt, contacts, doubt, trial, settings)
+    material = _material(tracks, scene, reading, belt, (contacts, shared_s), (doubt, trial, settings))
     strides = build_strides(material, settings.naming, settings.strides, seed=seed)
     notices = (
         *_facing_notices(tracks, trial),
@@ -151,15 +151,16 @@ def _material(
     scene: Scene,
     reading: _Reading,
     belt: Belt,
-    contacts: Contacts,
-    doubt: SideDoubt,
-    trial: Trial,
-    settings: GaitSettings,
+    events: tuple[Contacts, float],
+    given: tuple[SideDoubt, Trial, GaitSettings],
 ) -> Material:
+    (contacts, shared_s), (doubt, trial, settings) = events, given
     side_bl = reading.body.length_px * belt.speed_px_s / belt.speed_px_s.mean()
     withers_m = trial.withers_cm / 100 if trial.withers_cm else float("nan")
     noise = noise_in(scene, reading.stances, belt, _width(scene.body, scene.period_s, settings))
-    return Material(tracks, scene, reading.speed.speed_px_s, belt, contacts, doubt.unsure, side_bl, withers_m, noise)
+    return Material(
+        tracks, scene, reading.speed.speed_px_s, belt, contacts, doubt.unsure, side_bl, withers_m, noise, shared_s
+    )
 
 
 def _assemble(
@@ -225,6 +226,7 @@ def _standing(tracks: Tracks, trial: Trial, body: Body, settings: GaitSettings, 
         np.full(2, body.length_px),
         float("nan"),
         Noise(nothing, nothing, 1.0, nothing, float("nan"), nothing),
+        0.0,
     )
     strides = build_strides(material, settings.naming, settings.strides, seed=0)
     checks = check_trust(

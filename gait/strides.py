@@ -57,7 +57,7 @@ class StrideSettings:
 @dataclass(frozen=True, slots=True, eq=False)
 class Material:
     """All that strides are made of. speed_px_s (T, 2); unsure (T, 2) bool; side_bl (2,) px per bl; noise of
-    landmarks and belt."""
+    landmarks and belt; shared_s s, what all events of the clip have in common."""
 
     tracks: Tracks
     scene: Scene
@@ -68,6 +68,7 @@ class Material:
     side_bl: FloatArray
     withers_m: float
     noise: Noise
+    shared_s: float
 
 
 def build_strides(m: Material, naming: NamingSettings, settings: StrideSettings, *, seed: int) -> Strides:
@@ -98,7 +99,7 @@ def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, 
     for name, values in found.items():
         blank = doubted[:, 1] if name in OF_HINDS else doubted.any(axis=1)
         columns[name][hind] = np.where(blank, np.nan, values)
-    doubts = Doubts(m.scene.body, m.contacts, m.belt, m.scene.shape_s, m.noise, m.side_bl)
+    doubts = Doubts(m.scene.body, m.contacts, m.belt, m.shared_s, m.noise, m.side_bl)
     return columns, spreads_of(doubts, rows, columns, (footfalls, hind, fore))
 
 
