@@ -93,8 +93,8 @@ def belt_coordinates(body: Body, speed_px_s: FloatArray) -> FloatArray:
 
 
 def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> tuple[Contacts, float]:
-    """One row per stance with sub-frame times, an end cut by the clip is NaN; and the part of their SDs that all of them
-    have in common, s: how softly paws leave and land, in what the priors leave open and by what they leave out.
+    """One row per stance with sub-frame times, an end cut by the clip is NaN; and the part of their SDs that all have in
+    common, s: how softly paws leave and land, in what the priors leave open and by what they leave out.
     """
     last = len(scene.body.t_s) - 1
     touchdown, touch_sd, touch_path = _time_events(scene, stances, -1, settings)
