@@ -239,7 +239,7 @@ def _names(
     probability = np.full(len(rows), np.nan)
     hind = np.flatnonzero((rows.paw >= HIND) & np.isfinite(rows.start_s) & np.isfinite(rows.end_s))
     footfalls = footfalls_of(m.contacts, rows, hind)
-    names = name_strides(footfalls, naming, seed=seed, shared_s=m.scene.shape_s)
+    names = name_strides(footfalls, naming, seed=seed, shared_s=m.shared_s)
     in_doubt = _in_doubt(m, rows, hind, footfalls, dropped)
     gait[hind] = np.where(in_doubt, UNCLEAR, names.gait)
     probability[hind] = np.where(in_doubt, np.nan, names.probability)
