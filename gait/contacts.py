@@ -93,15 +93,16 @@ def belt_coordinates(body: Body, speed_px_s: FloatArray) -> FloatArray:
 
 
 def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> tuple[Contacts, float]:
-    """One row per stance with sub-frame times, an end cut by the clip is NaN; and the part of their SDs that all have in
-    common, s: how softly paws leave and land, in what the priors leave open and by what they leave out.
+    """One row per stance with sub-frame times, an end cut by the clip is NaN; and the part of their SDs that all have
+    in common, s: how softly paws leave and land, in what the priors leave open and by what they leave out. The lower
+    quartile of what they leave open is taken: a clear event keeps a doubt of its own.
     """
     last = len(scene.body.t_s) - 1
     touchdown, touch_sd, touch_path = _time_events(scene, stances, -1, settings)
     liftoff, lift_sd, lift_path = _time_events(scene, stances, 1, settings)
     cut_start, cut_end = stances.first == 0, stances.last == last
     of_path = np.concatenate([touch_path[~cut_start], lift_path[~cut_end]])
-    shared_s = float(np.hypot(np.median(of_path), scene.shape_s)) if len(of_path) else scene.shape_s
+    shared_s = float(np.hypot(np.quantile(of_path, 0.25), scene.shape_s)) if len(of_path) else scene.shape_s
     touchdown[cut_start], touch_sd[cut_start] = np.nan, np.nan
     liftoff[cut_end], lift_sd[cut_end] = np.nan, np.nan
     prints, seen = _prints(scene, stances)
