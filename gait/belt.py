@@ -8,6 +8,7 @@ from scipy.ndimage import median_filter
 from gait.body import FORWARD, UP, Body
 from gait.nouns import Belt
 from gait.phases import slope_sd
+from gait.spans import frames_of, span_sum
 from gait.trial import Trial
 from pose.landmarks import WITHERS
 from pose.tracks import BoolArray, FloatArray, IntArray
@@ -102,26 +103,29 @@ def _mode(speed: FloatArray, low: float, high: float, blur: float) -> float:
 
 def stance_lines(body: Body, stances: Stances, settings: BeltSettings) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Straight lines through the middle of each stance: mid time (N,) s, backward speed (N,) px/s, its SD (N,)."""
-    mid, speed, sd = (np.full(len(stances), np.nan) for _ in range(3))
-    for i in range(len(stances)):
-        t, xy, weight = _core(body, stances, i, settings.core)
-        if weight.size >= 3 and np.ptp(t) > 0:
-            centre = np.average(t, weights=weight)
-            tau = t - centre
-            spread = (weight * tau**2).sum()
-            x = xy[:, FORWARD] - np.average(xy[:, FORWARD], weights=weight)
-            mid[i], speed[i] = centre, -(weight * tau * x).sum() / spread
-            left = (weight * (x + speed[i] * tau) ** 2).sum() / weight.sum() * len(t) / max(len(t) - 2, 1)
-            sd[i] = np.sqrt(max(left, (1e-4 * body.length_px) ** 2) / spread * weight.mean())
-    return mid, speed, sd
+    n = len(stances)
+    frame, span = _cores(body, stances, settings.core)
+    t, x, w = body.t_s[frame], body.xy_px[frame, stances.paw[span], FORWARD], body.weight[frame, stances.paw[span]]
+    number, total = np.bincount(span, minlength=n), span_sum(w, span, n)
+    enough = number >= 3
+    total = np.where(enough, total, 1.0)
+    centre = span_sum(w * t, span, n) / total
+    tau, away = t - centre[span], x - (span_sum(w * x, span, n) / total)[span]
+    spread = span_sum(w * tau**2, span, n)
+    enough &= spread > 0
+    spread = np.where(enough, spread, 1.0)
+    speed = -span_sum(w * tau * away, span, n) / spread
+    left = span_sum(w * (away + speed[span] * tau) ** 2, span, n) / total * number / np.maximum(number - 2, 1)
+    sd = np.sqrt(np.maximum(left, (1e-4 * body.length_px) ** 2) / spread * total / np.maximum(number, 1))
+    return tuple(np.where(enough, values, np.nan) for values in (centre, speed, sd))  # type: ignore[return-value]
 
 
-def _core(body: Body, stances: Stances, i: int, share: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    first, last, paw = stances.first[i], stances.last[i], stances.paw[i]
-    trim = int((last - first + 1) * (1 - share) / 2)
-    rows = np.arange(first + trim, last + 1 - trim)
-    rows = rows[body.weight[rows, paw] > 0]
-    return body.t_s[rows], body.xy_px[rows, paw], body.weight[rows, paw]
+def _cores(body: Body, stances: Stances, share: float) -> tuple[IntArray, IntArray]:
+    """Seen frames in the middle ``share`` of every stance (M,), and the stance each belongs to (M,)."""
+    trim = ((stances.last - stances.first + 1) * (1 - share) / 2).astype(np.int64)
+    frame, span = frames_of(stances.first + trim, stances.last + 1 - trim)
+    seen = body.weight[frame, stances.paw[span]] > 0
+    return frame[seen], span[seen]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -186,10 +190,16 @@ def _course(t_s: FloatArray, mid_s: FloatArray, share: FloatArray, sd: FloatArra
     if len(mid_s) < 4:
         return np.ones(len(t_s))
     knots = np.arange(t_s[0], t_s[-1] + width_s, width_s / 2)
-    tau = np.minimum(((knots[:, None] - mid_s) / width_s) ** 2, 80.0)
-    weight = np.exp(-0.5 * tau) / (sd**2 + 0.02**2)
-    mean = (weight * share).sum(axis=1) / weight.sum(axis=1)
-    doubt = np.sqrt((weight**2 * (sd**2 + 0.02**2)).sum(axis=1)) / weight.sum(axis=1)
+    order = np.argsort(mid_s, kind="stable")
+    mid_s, share, var = mid_s[order], share[order], (sd**2 + 0.02**2)[order]
+    first = np.searchsorted(mid_s, knots - 6 * width_s)  # what lies further off has no weight
+    stop = np.searchsorted(mid_s, knots + 6 * width_s)
+    near, knot = frames_of(np.maximum(first - 1, 0), np.minimum(stop + 1, len(mid_s)))  # but one either side there is
+    tau = np.minimum(((knots[knot] - mid_s[near]) / width_s) ** 2, 80.0)
+    weight = np.exp(-0.5 * tau) / var[near]
+    total = span_sum(weight, knot, len(knots))
+    mean = span_sum(weight * share[near], knot, len(knots)) / total
+    doubt = np.sqrt(span_sum(weight**2 * var[near], knot, len(knots))) / total
     signal = max(float(np.var(mean)) - float(np.mean(doubt**2)), 0.0)
     return np.asarray(np.interp(t_s, knots, 1 + (mean - 1) * signal / (signal + doubt**2)))
 
@@ -197,12 +207,12 @@ def _course(t_s: FloatArray, mid_s: FloatArray, share: FloatArray, sd: FloatArra
 def belt_slope(body: Body, stances: Stances, settings: BeltSettings) -> float:
     """deg, + rising forward: one slope through the standing paws of each side; 0 when too few stand."""
     top = bottom = 0.0
+    frame, span = _cores(body, stances, settings.core)
     for side in SIDES:
-        points = [_core(body, stances, i, settings.core)[1] for i in np.flatnonzero(stances.paw % 2 == side).tolist()]
-        points = [p for p in points if len(p)]
-        if len(points) < 2:
+        mine = stances.paw[span] % 2 == side
+        if not mine.any() or span[mine][0] == span[mine][-1]:
             continue
-        xy = np.concatenate(points)
+        xy = body.xy_px[frame[mine], stances.paw[span[mine]]]
         x, y = xy[:, FORWARD] - xy[:, FORWARD].mean(), xy[:, UP] - xy[:, UP].mean()
         top, bottom = top + (x * y).sum(), bottom + (x * x).sum()
     if bottom == 0.0:

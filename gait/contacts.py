@@ -12,8 +12,10 @@ import numpy as np
 
 from gait.belt import Stances
 from gait.body import FORWARD, Body
+from gait.evidence import View, log_evidence, moments
 from gait.nouns import Contacts
 from gait.phases import judged, per_paw
+from gait.spans import frames_of, span_mean, span_median, span_sum
 from pose.tracks import BoolArray, FloatArray, IntArray
 
 
@@ -90,12 +92,17 @@ def belt_coordinates(body: Body, speed_px_s: FloatArray) -> FloatArray:
     return np.asarray(body.xy_px[:, :4, FORWARD] + per_paw(run))
 
 
-def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> Contacts:
-    """One row per stance with sub-frame times; an end cut by the clip is NaN."""
+def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> tuple[Contacts, float]:
+    """One row per stance with sub-frame times, an end cut by the clip is NaN; and the part of their SDs that all have
+    in common, s: how softly paws leave and land, in what the priors leave open and by what they leave out. The lower
+    quartile of what they leave open is taken: a clear event keeps a doubt of its own.
+    """
     last = len(scene.body.t_s) - 1
-    touchdown, touch_sd = _time_events(scene, stances, -1, settings)
-    liftoff, lift_sd = _time_events(scene, stances, 1, settings)
+    touchdown, touch_sd, touch_path = _time_events(scene, stances, -1, settings)
+    liftoff, lift_sd, lift_path = _time_events(scene, stances, 1, settings)
     cut_start, cut_end = stances.first == 0, stances.last == last
+    of_path = np.concatenate([touch_path[~cut_start], lift_path[~cut_end]])
+    shared_s = float(np.hypot(np.quantile(of_path, 0.25), scene.shape_s)) if len(of_path) else scene.shape_s
     touchdown[cut_start], touch_sd[cut_start] = np.nan, np.nan
     liftoff[cut_end], lift_sd[cut_end] = np.nan, np.nan
     prints, seen = _prints(scene, stances)
@@ -109,7 +116,7 @@ def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> 
         confidence=seen * np.clip(1 - doubt, 0, 1),
         truncated=cut_start | cut_end,
         print_px=prints,
-    )
+    ), shared_s
 
 
 def stance_noise(
@@ -120,59 +127,56 @@ def stance_noise(
 
 
 def _noise(body: Body, values: FloatArray, stances: Stances, stretch: float) -> float:
-    left: list[FloatArray] = []
-    pairs: list[FloatArray] = []
-    for paw, first, last in zip(stances.paw, stances.first, stances.last, strict=True):
-        trim = (last - first) // 6
-        rows = np.arange(first + trim, last + 1 - trim)
-        y = values[rows, paw]
-        rows, y = rows[np.isfinite(y)], y[np.isfinite(y)]
-        if len(rows) >= 5:
-            tau, y = body.t_s[rows] - body.t_s[rows].mean(), y - y.mean()
-            rest = y - tau * (tau @ y) / (tau @ tau)
-            rest *= np.sqrt(len(rest) / (len(rest) - 2))
-            left.append(rest)
-            pairs.append(np.stack([rest[:-1], rest[1:]], axis=1))
+    trim = (stances.last - stances.first) // 6
+    frame, span = frames_of(stances.first + trim, stances.last + 1 - trim)
+    y, n = values[frame, stances.paw[span]], len(stances)
+    number = np.bincount(span[np.isfinite(y)], minlength=n)
+    kept = np.isfinite(y) & (number >= 5)[span]
+    frame, span, y = frame[kept], span[kept], y[kept]
     floor = 1e-3 * body.length_px
-    if not left:
+    if not len(y):
         return 10 * floor
-    everything, both = np.concatenate(left), np.concatenate(pairs)
-    sd = max(1.4826 * float(np.median(np.abs(everything))), floor)
-    kept = (np.abs(both) < 4 * sd).all(axis=1)
-    alike = float(np.clip(np.mean(both[kept, 0] * both[kept, 1]) / sd**2, 0.0, 0.8)) if kept.any() else 0.0
+    tau = body.t_s[frame] - span_mean(body.t_s[frame], span, n)[span]
+    y = y - span_mean(y, span, n)[span]
+    slope = span_sum(tau * y, span, n) / np.maximum(span_sum(tau**2, span, n), 1e-30)
+    rest = (y - tau * slope[span]) * np.sqrt(number / np.maximum(number - 2, 1))[span]
+    pairs = np.stack([rest[:-1], rest[1:]], axis=1)[span[1:] == span[:-1]]
+    sd = max(1.4826 * float(np.median(np.abs(rest))), floor)
+    near = (np.abs(pairs) < 4 * sd).all(axis=1)
+    alike = float(np.clip(np.mean(pairs[near, 0] * pairs[near, 1]) / sd**2, 0.0, 0.8)) if near.any() else 0.0
     return float(sd * min(np.sqrt((1 + alike) / (1 - alike)), stretch))
 
 
 def _prints(scene: Scene, stances: Stances) -> tuple[FloatArray, FloatArray]:
-    """Mean belt coordinate (N,) px over the middle of each stance, and the share of its frames that were seen (N,)."""
-    prints, seen = np.full(len(stances), np.nan), np.zeros(len(stances))
-    for i, (paw, first, last) in enumerate(zip(stances.paw, stances.first, stances.last, strict=True)):
-        trim = (last - first) // 6
-        x = scene.belt_px[first + trim : last + 1 - trim, paw]
-        known = np.isfinite(x)
-        seen[i] = np.isfinite(scene.belt_px[first : last + 1, paw]).mean()
-        if known.any():
-            prints[i] = np.median(x[known])
-    return prints, seen
+    """Median belt coordinate (N,) px over the middle of each stance, and the share of its frames seen (N,)."""
+    trim, n = (stances.last - stances.first) // 6, len(stances)
+    frame, span = frames_of(stances.first + trim, stances.last + 1 - trim)
+    x = scene.belt_px[frame, stances.paw[span]]
+    known = np.isfinite(x)
+    frame, whole = frames_of(stances.first, stances.last + 1)
+    seen = span_mean(np.isfinite(scene.belt_px[frame, stances.paw[whole]]).astype(float), whole, n)
+    return span_median(x[known], span[known], n), seen
 
 
-def _time_events(scene: Scene, stances: Stances, way: int, settings: ContactSettings) -> tuple[FloatArray, FloatArray]:
-    """Times (N,) s and SDs (N,) s of the lift-offs (way 1) or the touchdowns (way -1, time run backwards)."""
-    count = len(stances)
-    if not count:
-        return np.empty(0), np.empty(0)
+def _time_events(
+    scene: Scene, stances: Stances, way: int, settings: ContactSettings
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Times (N,) s and SDs (N,) s of the lift-offs (way 1) or the touchdowns (way -1, time run backwards), and of these
+    SDs the part (N,) s that the unknown path brings."""
+    if not len(stances):
+        return np.empty(0), np.empty(0), np.empty(0)
     edge, stance_s, swing_s = _around(scene, stances, way, settings)
     blind = _blind(scene, stances, edge, way)
     rows, weight = _rows(scene, stances, (edge, stance_s, swing_s, *blind), way, settings)
     tau = way * (scene.body.t_s[rows] - edge[:, None])
     offsets = _grid(scene, (stance_s, swing_s, *blind), settings)
     views = _views(scene, stances, (rows, weight, tau, swing_s), way, settings)
-    evidence = _log_evidence(views[0], (offsets, swing_s)) + _log_evidence(views[1], (offsets, swing_s))
-    mean, sd = _moments(offsets, evidence)
+    mean, sd, of_path = moments(offsets, *log_evidence(views, (offsets, swing_s)))
     unseen = settings.blind_doubt * np.maximum(sum(blind) - 2 * scene.body.frame_s, 0.0)
     eased = settings.easing * scene.period_s * _uneven_speed(scene, stances, settings)
     untold = settings.by_travel * scene.period_s * (1 - scene.told[stances.paw])
-    return edge + way * mean, np.sqrt(sd**2 + scene.shape_s**2 + unseen**2 + eased**2 + untold**2)
+    sd = np.sqrt(sd**2 + scene.shape_s**2 + unseen**2 + eased**2 + untold**2)
+    return edge + way * mean, sd, of_path
 
 
 def _uneven_speed(scene: Scene, stances: Stances, settings: ContactSettings) -> FloatArray:
@@ -193,28 +197,13 @@ def _uneven_speed(scene: Scene, stances: Stances, settings: ContactSettings) -> 
     return np.sqrt(np.maximum(np.minimum(scatter, 1.0) ** 2 - settings.sure_speed**2, 0.0))[stances.paw]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _View:
-    """One coordinate around each event. tau, y, w (N, W) s, px, 1/px^2; scale px; base_sd px and tilt_sd px/s, prior
-    SDs of the resting place and of its own speed; mean, sd (3,) prior of the coefficients."""
-
-    tau: FloatArray
-    y: FloatArray
-    w: FloatArray
-    scale: float
-    base_sd: float
-    tilt_sd: float
-    mean: FloatArray
-    sd: FloatArray
-
-
 def _views(
     scene: Scene,
     stances: Stances,
     rows: tuple[IntArray, FloatArray, FloatArray, FloatArray],
     way: int,
     settings: ContactSettings,
-) -> tuple[_View, _View]:
+) -> tuple[View, View]:
     """The paw along the belt (mirrored when time runs backwards) and its height."""
     index, weight, tau, swing_s = rows
     paw, length = stances.paw[:, None], scene.body.length_px
@@ -229,7 +218,7 @@ def _views(
     stride = _stride_length(scene, stances)
     tilt = settings.tilt * stride / scene.period_s
     return (
-        _View(
+        View(
             tau,
             forward,
             along_w,
@@ -239,7 +228,7 @@ def _views(
             np.array(settings.along),
             np.array(settings.along_sd),
         ),
-        _View(tau, up, up_w, lift, 0.02 * length, tilt, np.array(settings.up), np.array(settings.up_sd)),
+        View(tau, up, up_w, lift, 0.02 * length, tilt, np.array(settings.up), np.array(settings.up_sd)),
     )
 
 
@@ -257,7 +246,7 @@ def _around(
     inside = stances.last if way == 1 else stances.first
     outside = np.clip(inside + way, 0, last)
     edge = (t[inside] + t[outside]) / 2
-    stance = np.maximum(t[stances.last] - t[stances.first], scene.body.frame_s)
+    stance = np.clip(t[stances.last] - t[stances.first], scene.body.frame_s, 2 * scene.period_s)  # a stand is long
     beyond = _beyond(stances, way, last)
     usual = max(scene.period_s - float(np.median(stance)), 0.2 * scene.period_s)
     longest_s = settings.hidden_end * scene.period_s + 2 * scene.body.frame_s  # its neighbours are not judged either
@@ -345,34 +334,3 @@ def _still(y: FloatArray, weight: FloatArray, tau: FloatArray) -> FloatArray:
     """(N,) mean of ``y`` over the frames before the event, to keep the numbers small."""
     w = np.where(tau < 0, weight, 0.0)
     return np.asarray((w * y).sum(axis=1) / np.maximum(w.sum(axis=1), 1e-9))
-
-
-def _log_evidence(view: _View, grid: tuple[FloatArray, FloatArray]) -> FloatArray:
-    """(N, G) log evidence of each time on the grid: Gaussian linear model, its five coefficients integrated out.
-
-    grid: times tried (N, G) s and duration of the swing (N,) s.
-    """
-    offsets, swing_s = grid
-    w = view.w[:, None, :]
-    s = np.maximum(view.tau[:, None, :] - offsets[:, :, None], 0.0) / swing_s[:, None, None]
-    leaving = view.scale * np.stack([s, s**2, s**3])
-    rest = view.y[:, None, :] - np.tensordot(view.mean, leaving, axes=1)
-    standing = np.stack([np.ones_like(s), np.broadcast_to(view.tau[:, None, :], s.shape)])
-    powers = np.concatenate([standing, leaving])
-    weighted = powers * w
-    matrix = np.einsum("ingw,jngw->ngij", weighted, powers, optimize=True) + np.diag(
-        np.concatenate([[1 / view.base_sd, 1 / view.tilt_sd], 1 / view.sd]) ** 2
-    )
-    vector = np.einsum("ingw,ngw->ngi", weighted, rest, optimize=True)
-    solved = np.linalg.solve(matrix, vector[..., None])[..., 0]
-    fit = (w * rest**2).sum(axis=2) - (vector * solved).sum(axis=2)
-    return np.asarray(-0.5 * fit - 0.5 * np.linalg.slogdet(matrix)[1])
-
-
-def _moments(offsets: FloatArray, log_evidence: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean (N,) and SD (N,) of the event time over the grid (trapezoid weights)."""
-    weight = np.exp(np.maximum(log_evidence - log_evidence.max(axis=1, keepdims=True), -100.0))
-    weight *= np.gradient(offsets, axis=1)
-    weight /= weight.sum(axis=1, keepdims=True)
-    mean = (weight * offsets).sum(axis=1)
-    return mean, np.sqrt((weight * (offsets - mean[:, None]) ** 2).sum(axis=1))

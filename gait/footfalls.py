@@ -169,30 +169,31 @@ def _lead(lag: FloatArray, near: FloatArray) -> FloatArray:
     return np.where(np.isnan(lag) | even, np.nan, np.where(near, own_second, ~own_second).astype(float))
 
 
+#: Sets of paws that count for each share of a stride, one bit per paw.
+SUPPORTS = {f"paws_down_{n}": [s for s in range(16) if s.bit_count() == n] for n in range(5)} | {
+    "on_fore_pair": [0b0011],
+    "on_hind_pair": [0b1100],
+    "on_lateral_pair": [0b0101, 0b1010],
+    "on_diagonal_pair": [0b1001, 0b0110],
+}
+
+
 def support_columns(contacts: Contacts, start_s: FloatArray, end_s: FloatArray) -> dict[str, FloatArray]:
     """Shares (R,) of each stride on 0 to 4 paws and on the kinds of pairs, from exact interval lengths."""
-    edges, state = _states(contacts)
-    names = {f"paws_down_{n}": [s for s in range(16) if s.bit_count() == n] for n in range(5)}
-    names |= {
-        "on_fore_pair": [0b0011],
-        "on_hind_pair": [0b1100],
-        "on_lateral_pair": [0b0101, 0b1010],
-        "on_diagonal_pair": [0b1001, 0b0110],
-    }
-    return {name: _share(edges, np.isin(state, states), start_s, end_s) for name, states in names.items()}
+    edges, state, _ = states_of(contacts)
+    return {name: _share(edges, np.isin(state, states), start_s, end_s) for name, states in SUPPORTS.items()}
 
 
-def _states(contacts: Contacts) -> tuple[FloatArray, IntArray]:
-    """Times of all changes (E,) and the set of paws down after each (E,), one bit per paw. Cut ends reach for ever."""
-    times, steps = [np.array([-np.inf])], [np.array([0])]
-    for first, step in ((True, 1), (False, -1)):
-        raw = contacts.touchdown_s if first else contacts.liftoff_s
-        cut = np.isnan(raw)
-        times.append(np.where(cut, -np.inf if first else np.inf, raw))
-        steps.append(step << contacts.paw if step > 0 else -(1 << contacts.paw))
-    time, change = np.concatenate(times), np.concatenate(steps)
+def states_of(contacts: Contacts) -> tuple[FloatArray, IntArray, IntArray]:
+    """Times of all changes (E,), the set of paws down after each (E,), one bit per paw, and which event it is (E,):
+    twice the contact's number, one more for a lift-off, -1 for the beginning of time. Cut ends reach for ever."""
+    number = np.arange(len(contacts))
+    touch = np.where(np.isnan(contacts.touchdown_s), -np.inf, contacts.touchdown_s)
+    lift = np.where(np.isnan(contacts.liftoff_s), np.inf, contacts.liftoff_s)
+    time = np.concatenate([[-np.inf], touch, lift])
+    change = np.concatenate([[0], 1 << contacts.paw, -(1 << contacts.paw)])
     order = np.argsort(time, kind="stable")
-    return time[order], np.cumsum(change[order])
+    return time[order], np.cumsum(change[order]), np.concatenate([[-1], 2 * number, 2 * number + 1])[order]
 
 
 def _share(edges: FloatArray, inside: BoolArray, start_s: FloatArray, end_s: FloatArray) -> FloatArray:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gait.body import FORWARD, UP, Body
+from gait.spans import median
 from pose.tracks import BoolArray, FloatArray
 
 DOWN, LIFTED = 0, 1
@@ -95,6 +96,15 @@ def slope_sd(noise_px: float, width_s: float, frame_s: float) -> float:
     return float(noise_px * np.sqrt((bell**2 * k**2).sum()) / (bell * k**2).sum())
 
 
+def smooth_gain(width_s: float, frame_s: float) -> float:
+    """1, variance that a local parabola leaves of white noise: the sum of its squared weights (derived)."""
+    k = np.arange(-50, 51) * frame_s / width_s
+    bell = np.exp(-0.5 * np.minimum(k**2, 50.0))
+    second, fourth = (bell * k**2).sum(), (bell * k**4).sum()
+    weight = bell * (fourth - second * k**2)
+    return float((weight**2).sum() / weight.sum() ** 2)
+
+
 def ground_under(
     body: Body, up_px: FloatArray, slow: BoolArray, period_s: float, settings: PhaseSettings
 ) -> FloatArray:
@@ -104,7 +114,8 @@ def ground_under(
     ground = np.empty_like(up_px)
     for paw in range(4):
         ok = slow[:, paw] & np.isfinite(up_px[:, paw])
-        levels = np.array([_median_near(body.t_s[ok], up_px[ok, paw], c, window) for c in centres])
+        slow_s, slow_px = body.t_s[ok], up_px[ok, paw]
+        levels = np.array([_median_near(slow_s, slow_px, c, window) for c in centres])
         known = np.isfinite(levels)
         low = up_px[np.isfinite(up_px[:, paw]), paw]
         fallback = np.quantile(low, 0.2) if len(low) else np.nan
@@ -114,7 +125,7 @@ def ground_under(
 
 def _median_near(t_s: FloatArray, y: FloatArray, centre: float, window: float) -> float:
     a, b = np.searchsorted(t_s, [centre - window / 2, centre + window / 2])
-    return float(np.median(y[a:b])) if b - a >= 3 else float("nan")
+    return median(y[a:b]) if b - a >= 3 else float("nan")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -180,21 +191,34 @@ TIE = 1e-6
 
 
 def _best_path(odds: FloatArray, log_switch: FloatArray) -> BoolArray:
-    """(T, 4) Viterbi path of two states that share one cost of switching; odds (T, 4) in favour of stance."""
-    count, paws = odds.shape
-    lead = np.zeros(paws)  # best score ending down minus best score ending lifted
-    came_down = np.empty((count, paws), dtype=bool)
-    came_up = np.empty((count, paws), dtype=bool)
-    for i in range(count):
-        came_down[i] = lead < log_switch[i] - TIE  # better to touch down now than to have been down
-        came_up[i] = -lead < log_switch[i] - TIE
-        lead = np.clip(lead, log_switch[i], -log_switch[i]) + odds[i]
-    down = np.empty((count, paws), dtype=bool)
-    state = lead > 0
-    for i in range(count - 1, -1, -1):
-        down[i] = state
-        state = np.where(state, ~came_down[i], came_up[i])
-    return down
+    """(T, 4) Viterbi path of two states that share one cost of switching; odds (T, 4) in favour of stance.
+
+    lead, the best score ending down minus the best ending lifted, is kept within the cost of a switch either way and
+    moved by the odds. Such steps joined are such a step again, so all are found by doubling in log2(T) rounds.
+    """
+    cost = -log_switch[:, None]
+    move, low, high = odds.copy(), odds - cost, odds + cost  # lead after = clip(lead before + move, low, high)
+    shift = 1
+    while shift < len(odds):
+        late = move[shift:], low[shift:], high[shift:]
+        early = move[:-shift] + late[0], low[:-shift] + late[0], high[:-shift] + late[0]
+        joined = early[0], np.clip(early[1], late[1], late[2]), np.clip(early[2], late[1], late[2])
+        for whole, part in zip((move, low, high), joined, strict=True):
+            whole[shift:] = part
+        shift *= 2
+    lead = np.clip(move, low, high)  # before the first frame nothing leads
+    before = np.concatenate([np.zeros((1, odds.shape[1])), lead[:-1]])
+    return _traced(lead[-1] > 0, before < -cost - TIE, before > cost + TIE)
+
+
+def _traced(last: BoolArray, came_down: BoolArray, came_up: BoolArray) -> BoolArray:
+    """(T, 4) states, from the last (4,) back: before a frame at which a paw came down for sure it was lifted."""
+    count = len(came_down)
+    told = np.concatenate([(came_down | came_up)[1:], np.ones((1, len(last)), dtype=bool)])
+    value = np.concatenate([came_up[1:], last[None]])
+    frame = np.where(told, np.arange(count)[:, None], count - 1)
+    source = np.minimum.accumulate(frame[::-1], axis=0)[::-1]
+    return np.asarray(np.take_along_axis(value, source, axis=0))
 
 
 def _without_short(down: BoolArray, shortest: int) -> BoolArray:

@@ -5,6 +5,7 @@ import numpy as np
 from gait.body import FORWARD, UP, Body
 from gait.nouns import Contacts
 from gait.rows import Rows
+from gait.spans import frames_of, span_range
 from pose.landmarks import CROUP, WITHERS
 from pose.tracks import FloatArray, IntArray
 
@@ -26,14 +27,14 @@ def reaches(body: Body, rows: Rows, windows: IntArray | None = None) -> FloatArr
         body.smooth_px[:, :4, FORWARD]
         - ((body.smooth_px[:, WITHERS, FORWARD] + body.smooth_px[:, CROUP, FORWARD]) / 2)[:, None]
     )
-    found = np.full(len(rows), np.nan)
-    for i in np.flatnonzero(np.isfinite(rows.start_s) & np.isfinite(rows.end_s)):
-        a, b = np.searchsorted(body.t_s, [rows.start_s[i], rows.end_s[i]])
-        x = ahead[max(a - 1, 0) : b + 1, paw[i]]
-        known = np.isfinite(x)
-        if known.sum() >= max(4, (1 - UNSEEN) * len(x)):
-            found[i] = np.ptp(x[known])
-    return found
+    whole = np.isfinite(rows.start_s) & np.isfinite(rows.end_s)
+    first, stop = (np.searchsorted(body.t_s, np.where(whole, at, body.t_s[0])) for at in (rows.start_s, rows.end_s))
+    frame, span = frames_of(np.maximum(first - 1, 0), np.minimum(stop + 1, len(body.t_s)))
+    x = ahead[frame, paw[span]]
+    known = np.isfinite(x)
+    number = np.bincount(span[known], minlength=len(rows))
+    enough = number >= np.maximum(4, (1 - UNSEEN) * np.bincount(span, minlength=len(rows)))
+    return np.where(whole & enough, span_range(x[known], span[known], len(rows)), np.nan)
 
 
 def stride_lengths(contacts: Contacts, rows: Rows) -> FloatArray:
@@ -50,15 +51,19 @@ def tracking_up(contacts: Contacts, rows: Rows) -> FloatArray:
     earlier still. So it is the same one in a pace whose fore lands a moment before its hind or a moment after.
     """
     found = np.full(len(rows), np.nan)
+    if not len(contacts):
+        return found
     time = rows.end_s - rows.start_s
     usual = float(np.nanmedian(time)) if np.isfinite(time).any() else np.nan
-    for i in np.flatnonzero((rows.paw >= 2) & np.isfinite(rows.start_s) & np.isfinite(usual)):
-        before = (rows.start_s[i] - contacts.touchdown_s) / (time[i] if np.isfinite(time[i]) else usual)
-        fore = np.flatnonzero(
-            (contacts.paw == rows.paw[i] - 2) & (before >= LEAST_BEFORE) & (before < LEAST_BEFORE + 1)
-        )
-        if len(fore):
-            found[i] = contacts.print_px[rows.first[i]] - contacts.print_px[fore[np.argmin(before[fore])]]
+    time = np.where(np.isfinite(time), time, usual)
+    for paw in (2, 3):
+        mine = np.flatnonzero((rows.paw == paw) & np.isfinite(rows.start_s) & np.isfinite(time))
+        fores = np.flatnonzero((contacts.paw == paw - 2) & np.isfinite(contacts.touchdown_s))
+        if len(fores):
+            came, latest = contacts.touchdown_s[fores], rows.start_s[mine] - LEAST_BEFORE * time[mine]
+            last = np.searchsorted(came, latest, side="right") - 1
+            known = (last >= 0) & (came[last] > latest - time[mine])
+            found[mine[known]] = (contacts.print_px[rows.first[mine]] - contacts.print_px[fores[last]])[known]
     return found
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from gait.belt import Stances
 from gait.body import UP, Body
+from gait.spans import frames_of, span_mean, span_median
 from pose.landmarks import PAIR_NAMES, PAIRS
 from pose.tracks import BoolArray, FloatArray, IntArray
 
@@ -202,14 +203,14 @@ def _nearest(times: FloatArray, others: FloatArray) -> IntArray:
 
 def _levels(body: Body, stances: Stances, paw: int) -> tuple[IntArray, FloatArray, FloatArray, FloatArray]:
     """Numbers of the paw's stances, their middle times (s), the median height of each (px) and its SD within (px)."""
-    index, time, level, scatter = [], [], [], []
-    for i in np.flatnonzero(stances.paw == paw):
-        rows = slice(stances.first[i], stances.last[i] + 1)
-        y = body.xy_px[rows, paw, UP]
-        if np.isfinite(y).sum() >= 3:
-            y = y[np.isfinite(y)]
-            index.append(i)
-            time.append(float(body.t_s[rows].mean()))
-            level.append(float(np.median(y)))
-            scatter.append(1.4826 * float(np.median(np.abs(y - level[-1]))))
-    return np.array(index, dtype=np.int64), np.array(time), np.array(level), np.array(scatter)
+    mine = np.flatnonzero(stances.paw == paw)
+    frame, span = frames_of(stances.first[mine], stances.last[mine] + 1)
+    n = len(mine)
+    time = span_mean(body.t_s[frame], span, n)
+    y = body.xy_px[frame, paw, UP]
+    known = np.isfinite(y)
+    y, span = y[known], span[known]
+    level = span_median(y, span, n)
+    scatter = 1.4826 * span_median(np.abs(y - level[span]), span, n)
+    enough = np.bincount(span, minlength=n) >= 3
+    return mine[enough], time[enough], level[enough], scatter[enough]

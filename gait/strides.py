@@ -4,14 +4,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from gait.blur import Noise, without_noise
 from gait.body import FORWARD
 from gait.contacts import Scene
+from gait.doubt import Doubts, spreads_of
 from gait.footfalls import HIND, Footfalls, footfall_columns, footfalls_of, nearest, support_columns
 from gait.measures import NAMES
 from gait.naming import UNCLEAR, NamingSettings, lone_names, name_strides
 from gait.nouns import Belt, Contacts, Strides
 from gait.reach import limb_angles, reaches, stride_lengths, tracking_up
 from gait.rows import Rows, list_rows
+from gait.spans import frames_of, span_median
 from gait.topline import topline_columns
 from gait.unseen import any_between, exchanged_beside, sides_doubted, unseen_s
 from pose.tracks import BoolArray, FloatArray, Tracks
@@ -53,7 +56,8 @@ class StrideSettings:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Material:
-    """All that strides are made of. speed_px_s (T, 2); unsure (T, 2) bool; side_bl (2,) px per bl."""
+    """All that strides are made of. speed_px_s (T, 2); unsure (T, 2) bool; side_bl (2,) px per bl; noise of
+    landmarks and belt; shared_s s, what all events of the clip have in common."""
 
     tracks: Tracks
     scene: Scene
@@ -63,6 +67,8 @@ class Material:
     unsure: BoolArray
     side_bl: FloatArray
     withers_m: float
+    noise: Noise
+    shared_s: float
 
 
 def build_strides(m: Material, naming: NamingSettings, settings: StrideSettings, *, seed: int) -> Strides:
@@ -77,25 +83,24 @@ def build_strides(m: Material, naming: NamingSettings, settings: StrideSettings,
 def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
     """All columns of the table of measures (R,), and the SDs that are known."""
     columns = {name: np.full(len(rows), np.nan) for name in NAMES}
-    sds = {name: np.full(len(rows), np.nan) for name in NAMES}
     columns |= time_columns(m.contacts, rows)
-    sds |= _time_sds(m.contacts, rows, columns, m.scene.shape_s)
     columns |= _lengths(m, rows, columns["stride_time_s"])
     columns |= topline_columns(m.scene.body, rows) | limb_angles(m.scene.body, m.contacts, rows)
+    columns |= without_noise(m.scene.body, columns, m.noise)
     metres_per_bl = float(np.mean(m.belt.m_per_px * m.side_bl))
     columns |= {f"{top}_excursion_m": columns[f"{top}_excursion_bl"] * metres_per_bl for top in ("withers", "croup")}
     hind = np.flatnonzero(rows.paw >= HIND)
     footfalls = footfalls_of(m.contacts, rows, hind)
     found = footfall_columns(footfalls, rows.paw[hind] == HIND)
     found |= support_columns(m.contacts, footfalls.start, footfalls.end)
-    found |= _ratios(m, rows, hind, columns)
+    fore = _fore_rows(m.contacts, rows, hind)
+    found |= _ratios(m, rows, (hind, fore), columns)
     doubted = sides_doubted(m.scene.body.t_s, m.unsure, footfalls, m.scene.period_s)
     for name, values in found.items():
         blank = doubted[:, 1] if name in OF_HINDS else doubted.any(axis=1)
         columns[name][hind] = np.where(blank, np.nan, values)
-    for name, sd in _phase_sds(footfalls.sd, footfalls.stride, m.scene.shape_s).items():
-        sds[name][hind] = np.where(np.isnan(columns[name][hind]), np.nan, sd)
-    return columns, sds
+    doubts = Doubts(m.scene.body, m.contacts, m.belt, m.shared_s, m.noise, m.side_bl)
+    return columns, spreads_of(doubts, rows, columns, (footfalls, hind, fore))
 
 
 def time_columns(contacts: Contacts, rows: Rows) -> dict[str, FloatArray]:
@@ -108,42 +113,6 @@ def time_columns(contacts: Contacts, rows: Rows) -> dict[str, FloatArray]:
         "stance_s": stance,
         "swing_s": time - stance,
         "duty_factor": stance / time,
-    }
-
-
-def _own(sd_ms: FloatArray, shared_s: float) -> FloatArray:
-    """s, what is left of an event's SD without the part that all events share."""
-    return np.sqrt(np.maximum((sd_ms / 1e3) ** 2 - shared_s**2, 0.0))
-
-
-def _time_sds(contacts: Contacts, rows: Rows, columns: dict[str, FloatArray], shared_s: float) -> dict[str, FloatArray]:
-    """SDs from those of the events; the shared part lengthens a stance at both ends and leaves stride times alone."""
-    touch, lift = (
-        _own(contacts.touchdown_sd_ms[rows.first], shared_s),
-        _own(contacts.liftoff_sd_ms[rows.first], shared_s),
-    )
-    after = np.where(rows.after >= 0, _own(contacts.touchdown_sd_ms[rows.after], shared_s), np.nan)
-    time, duty = columns["stride_time_s"], columns["duty_factor"]
-    return {
-        "stride_time_s": np.hypot(touch, after),
-        "stride_rate_hz": np.hypot(touch, after) / time**2,
-        "stance_s": np.sqrt(touch**2 + lift**2 + 4 * shared_s**2),
-        "swing_s": np.sqrt(lift**2 + after**2 + 4 * shared_s**2),
-        "duty_factor": np.sqrt(lift**2 + ((1 - duty) * touch) ** 2 + (duty * after) ** 2 + 4 * shared_s**2) / time,
-    }
-
-
-def _phase_sds(sd: dict[str, FloatArray], stride: FloatArray, shared_s: float) -> dict[str, FloatArray]:
-    """SDs of phases and lags from their two events; that of the stride time, a few per cent of it, is left out."""
-    pairs = {
-        "limb_phase": ("start", "own_fore"),
-        "hind_lag": ("start", "other_hind"),
-        "fore_lag": ("own_fore", "other_fore"),
-        "diagonal_advance": ("start", "other_fore"),
-    }
-    return {
-        name: np.hypot(_own(1e3 * sd[a], shared_s), _own(1e3 * sd[b], shared_s)) / stride
-        for name, (a, b) in pairs.items()
     }
 
 
@@ -167,11 +136,13 @@ def _lengths(m: Material, rows: Rows, time: FloatArray) -> dict[str, FloatArray]
     }
 
 
-def _ratios(m: Material, rows: Rows, hind: np.ndarray, columns: dict[str, FloatArray]) -> dict[str, FloatArray]:
+def _ratios(
+    m: Material, rows: Rows, pairs: tuple[np.ndarray, np.ndarray], columns: dict[str, FloatArray]
+) -> dict[str, FloatArray]:
     """Fore against hind of the same side: reach within the same span, duty factor of the fore stride begun nearest."""
+    hind, match = pairs
     span = Rows(rows.paw[hind] - HIND, rows.first[hind], rows.after[hind], rows.start_s[hind], rows.end_s[hind])
     fore = reaches(m.scene.body, span)
-    match = _fore_rows(m.contacts, rows, hind)
     duty = np.where(match >= 0, columns["duty_factor"][match], np.nan)
     side_bl = m.side_bl[rows.paw[hind] % 2]
     return {
@@ -222,8 +193,9 @@ def _running_median(rows: Rows, values: FloatArray, reach: int = 3) -> FloatArra
     usual = np.full(len(rows), np.nan)
     for paw in range(4):
         mine = np.flatnonzero((rows.paw == paw) & np.isfinite(values))
-        for k, row in enumerate(mine):
-            usual[row] = np.median(values[mine[max(k - reach, 0) : k + reach + 1]])
+        place = np.arange(len(mine))
+        around, span = frames_of(np.maximum(place - reach, 0), np.minimum(place + reach + 1, len(mine)))
+        usual[mine] = span_median(values[mine[around]], span, len(mine))
     return usual
 
 
@@ -267,7 +239,7 @@ def _names(
     probability = np.full(len(rows), np.nan)
     hind = np.flatnonzero((rows.paw >= HIND) & np.isfinite(rows.start_s) & np.isfinite(rows.end_s))
     footfalls = footfalls_of(m.contacts, rows, hind)
-    names = name_strides(footfalls, naming, seed=seed, shared_s=m.scene.shape_s)
+    names = name_strides(footfalls, naming, seed=seed, shared_s=m.shared_s)
     in_doubt = _in_doubt(m, rows, hind, footfalls, dropped)
     gait[hind] = np.where(in_doubt, UNCLEAR, names.gait)
     probability[hind] = np.where(in_doubt, np.nan, names.probability)

@@ -144,6 +144,17 @@ def _as_words(column: pa.ChunkedArray) -> Words:
 def _numbers(path: Path, name: str, words: Words) -> FloatArray:
     """(rows,) numbers; missing is NaN. An infinite number or a word is an error."""
     values = np.full(len(words), np.nan)
+    told = ~np.isin(np.char.lower(words), list(MISSING))
+    try:
+        values[told] = words[told].astype(np.float64)
+    except ValueError:
+        return _first_wrong(path, name, words)
+    return values if np.isfinite(values[told]).all() else _first_wrong(path, name, words)
+
+
+def _first_wrong(path: Path, name: str, words: Words) -> FloatArray:
+    """The same word by word, to say which row is wrong."""
+    values = np.full(len(words), np.nan)
     for row, word in enumerate(words):
         if word.lower() in MISSING:
             continue

@@ -123,6 +123,15 @@ def dog(pattern: Pattern | list[tuple[Pattern, int]], scene: Scene = Scene()) ->
     return tracks, Truth(touch, lift, speed_bl * scale + scene.pan_px_s, patterns, starts)
 
 
+def exact_place(truth: Truth, paw: int, t_s: FloatArray, scene: Scene) -> tuple[FloatArray, FloatArray]:
+    """Places along the belt (T,) of a paw and of the trunk at any time, filmed from square, body lengths, no noise."""
+    pattern = truth.patterns[1]
+    speed_bl = pattern.travel / (pattern.duty_hind * pattern.stride_s)
+    place = speed_bl, 0.45 if paw < 2 else -0.5
+    path = _paw(t_s, truth.touchdown_s[paw], truth.liftoff_s[paw], place, scene)
+    return path[:, 0] * (scene.far_scale if paw % 2 else 1.0), _trunk(t_s, scene)
+
+
 def _plan(
     pattern: Pattern | list[tuple[Pattern, int]], scene: Scene, rng: np.random.Generator
 ) -> tuple[list[Pattern], FloatArray]:

@@ -31,7 +31,9 @@ def test_no_stance_no_contact() -> None:
     body = stand_up(dog(WALK, Scene(seconds=1))[0], None, BodySettings())
     nothing = np.zeros((len(body.t_s), 4))
     scene = FitScene(body, nothing, nothing, np.ones(2), 0.7, 0.007, np.ones(4))
-    assert len(time_contacts(scene, stances_of(nothing.astype(bool)), ContactSettings())) == 0
+    contacts, shared_s = time_contacts(scene, stances_of(nothing.astype(bool)), ContactSettings())
+    assert len(contacts) == 0
+    assert shared_s == scene.shape_s
 
 
 def test_noise_without_a_long_stance_is_assumed() -> None:

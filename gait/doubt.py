@@ -1,0 +1,81 @@
+"""Puts together the SD of every measure of every stride."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gait.blur import Noise, length_spreads, limb_blur, topline_spreads
+from gait.body import Body
+from gait.footfalls import HIND, Footfalls
+from gait.measures import NAMES
+from gait.nouns import Belt, Contacts
+from gait.rows import Rows
+from gait.spreads import duty_terms, event, phase_spreads, spread, support_spreads, time_spreads, times
+from pose.tracks import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Doubts:
+    """Where doubt comes from. shared_s s, what all events have in common (see gait.contacts); side_bl (2,) px per body
+    length."""
+
+    body: Body
+    contacts: Contacts
+    belt: Belt
+    shared_s: float
+    noise: Noise
+    side_bl: FloatArray
+
+
+def spreads_of(
+    d: Doubts, rows: Rows, columns: dict[str, FloatArray], strides: tuple[Footfalls, IntArray, IntArray]
+) -> dict[str, FloatArray]:
+    """SD (R,) of every column; NaN where none is known: leads are a choice of two.
+
+    strides: the footfalls of the hind rows, the numbers (H,) of these rows, and of the fore row beside each, -1 = none.
+    """
+    found = {name: np.full(len(rows), np.nan) for name in NAMES}
+    if not len(rows):
+        return found
+    footfalls, hind, fore = strides
+    found |= time_spreads(d.contacts, rows, columns["stride_time_s"], columns["duty_factor"], d.shared_s)
+    side = rows.paw % 2
+    scale = d.side_bl[side], d.belt.m_per_px[side], d.body.frame_s
+    found |= length_spreads(rows, columns, found, d.noise, scale)
+    found |= topline_spreads(d.body, rows, columns, d.noise)
+    metres_per_bl = float(np.mean(d.belt.m_per_px * d.side_bl))
+    found |= {f"{top}_excursion_m": found[f"{top}_excursion_bl"] * metres_per_bl for top in ("withers", "croup")}
+    found |= _limb_spreads(d, rows, columns)
+    own = {name: columns[name][hind] for name in columns}
+    of_hind = phase_spreads(footfalls, rows.paw[hind] == HIND, d.shared_s)
+    of_hind |= support_spreads(d.contacts, footfalls, own, d.shared_s)
+    of_hind["duty_ratio"] = _duty_ratio(d, rows, columns, hind, fore)
+    for name, sd in of_hind.items():
+        found[name][hind] = sd
+    return {name: np.where(np.isfinite(columns[name]), found[name], np.nan) for name in NAMES}
+
+
+def _limb_spreads(d: Doubts, rows: Rows, columns: dict[str, FloatArray]) -> dict[str, FloatArray]:
+    """A limb's angle is off for its ends' noise, and for the time at which it is taken while the belt carries it."""
+    blur = limb_blur(d.body, rows, d.noise)
+    rate = d.belt.speed_px_s[rows.paw % 2] / blur.height_px
+    landing = rate * np.cos(np.radians(columns["protraction_deg"])) ** 2
+    leaving = rate * np.cos(np.radians(columns["retraction_deg"])) ** 2
+    touch = times(-np.degrees(landing), event(d.contacts, rows.first, liftoff=False, shared_s=d.shared_s))
+    lift = times(np.degrees(leaving), event(d.contacts, rows.first, liftoff=True, shared_s=d.shared_s))
+    return {
+        "protraction_deg": np.hypot(spread([touch], d.shared_s), blur.angle_deg),
+        "retraction_deg": np.hypot(spread([lift], d.shared_s), blur.angle_deg),
+        "sweep_deg": np.hypot(spread([touch, lift], d.shared_s), np.sqrt(2) * blur.angle_deg),
+    }
+
+
+def _duty_ratio(d: Doubts, rows: Rows, columns: dict[str, FloatArray], hind: IntArray, fore: IntArray) -> FloatArray:
+    """(H,) SD of fore over hind duty factor; an error that both share cancels."""
+    known = fore >= 0
+    ratio, terms = columns["duty_ratio"][hind], []
+    for which, sign in ((np.where(known, fore, hind), 1.0), (hind, -1.0)):
+        duty = columns["duty_factor"][which]
+        for term in duty_terms(d.contacts, rows, which, columns["stride_time_s"], duty, d.shared_s):
+            terms.append(times(sign * ratio / duty, term))
+    return np.where(known, spread(terms, d.shared_s), np.nan)
