@@ -84,7 +84,7 @@ def notices(record: GaitRecord) -> list[str]:
 
 
 def measure_table(record: GaitRecord) -> dict[str, Any]:
-    """Measures down, paws across; a cell is mean and sd, and n where it is not the heading's, or nothing where unknown."""
+    """Measures down, paws across; a cell is mean and sd, and n where it is not the heading's; nothing where unknown."""
     known = [row for row in record.summaries if math.isfinite(row.mean)]
     names = dict.fromkeys(row.measure for row in known)
     present = {row.paw for row in known}
