@@ -96,6 +96,10 @@ def _duty(find: Find) -> str:
     return f"On the belt: {' and '.join(parts)} of the stride." if parts else f"{_capital(NOT_KNOWN)}."
 
 
+#: From drawn dogs and the outside dog that tests read: what all strides of a clip share and no spread of strides shows.
+_PLACED = "Where withers and croup are placed can shift all angles of a dog alike, by 1 to 2°; between its clips that cancels."
+
+
 def _topline(find: Find) -> str:
     row = find("topline_deg", "", *REFERENCE)
     if row is None:
@@ -105,7 +109,7 @@ def _topline(find: Find) -> str:
     if np.isfinite(half) and abs(row.mean) <= half:
         return f"Level within what this footage can show ({number(row.mean, half)} ± {number(half, half)}°)."
     higher = "croup" if row.mean > 0 else "withers"
-    return f"The {higher} higher by {with_interval(size, '°').replace(f'{NO_BREAK}°', '°')} on average."
+    return f"The {higher} higher by {with_interval(size, '°').replace(f'{NO_BREAK}°', '°')} on average. {_PLACED}"
 
 
 def _remarks(record: GaitRecord) -> list[str]:
