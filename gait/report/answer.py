@@ -97,7 +97,10 @@ def _duty(find: Find) -> str:
 
 
 #: From drawn dogs and the outside dog that tests read: what all strides of a clip share and no spread of strides shows.
-_PLACED = "Where withers and croup are placed can shift all angles of a dog alike, by 1 to 2°; between its clips that cancels."
+_PLACED = (
+    "Where withers and croup are placed can shift all angles of a dog alike, by 1 to 2°; "
+    "from one clip to another much of that cancels."
+)
 
 
 def _topline(find: Find) -> str:
