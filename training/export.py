@@ -278,6 +278,7 @@ def drawn_crops(
     choice = np.random.default_rng(settings.seed)
 
     def some(rows: Rows, count: int) -> Rows:
+        """``count`` of ``rows`` (N,) at random, in their order."""
         return np.sort(choice.permutation(rows)[:count])
 
     trained = some(footage.rows(unseen=False), settings.pictures)
@@ -289,7 +290,7 @@ def drawn_crops(
 
 def seen_crops(source: Path, pictures: list[Path], each: int = 16) -> Crops:
     """Crops (N, 3, height, width) of dogs that ``source`` finds in films or folders, up to ``each`` of one."""
-    from pose.clip import open_clip  # films are opened here alone; a machine lent for training needs no decoder
+    from pose.clip import open_clip  # here alone: a machine that only trains needs no film decoder
 
     network = Network.load(source, NetworkSettings(precision="fp32"))
     crops = []

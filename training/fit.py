@@ -197,6 +197,7 @@ def main() -> None:
     start = time.monotonic()
 
     def say(step: int, steps: int, loss: float) -> None:
+        """A line of progress."""
         sys.stdout.write(f"step {step} of {steps}  loss {loss:.3f}  {time.monotonic() - start:.0f} s\n")
         sys.stdout.flush()
 

@@ -22,6 +22,7 @@ def progress_bar(name: str) -> Iterator[Report]:
         stages: dict[str, TaskID] = {}
 
         def report(stage: str, done: int, total: int) -> None:
+            """Move the stage's line on."""
             if stage not in stages:
                 stages[stage] = bar.add_task(f"{stage} {name}", total=total)
             bar.update(stages[stage], completed=done, total=max(done, total))

@@ -62,6 +62,7 @@ def finder(record: GaitRecord) -> Find:
     """A look-up of summaries: ``find(measure, *paws)`` gives the first known one, any paw when none is named."""
 
     def find(measure: str, *paws: str) -> Summary | None:
+        """The first known summary of ``measure`` at ``paws``."""
         rows = [row for row in record.summaries if row.measure == measure and np.isfinite(row.mean)]
         if not paws:
             return rows[0] if rows else None

@@ -1,11 +1,11 @@
 """What phones do: posts, slips, exchanged sides, sways, slopes. A stride may be lost or unclear, no name wrong."""
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from generator import TROT, WALK, Scene, Truth, dog, replaced
+from spoiling import Spoil, post
 
 from gait.nouns import GaitRecord
 from gait.record import build_record
@@ -15,17 +15,6 @@ from pose.tracks import Tracks
 
 SCENE = Scene(noise_bl=0.015, spread=0.01)
 PATTERNS = {"walk": WALK, "trot": TROT}
-
-Spoil = Callable[[Tracks, Truth], Tracks]
-
-
-def _post(left: float, width: float) -> Spoil:
-    def hide(tracks: Tracks, truth: Truth) -> Tracks:
-        behind = (tracks.xy_px[..., 0] > left) & (tracks.xy_px[..., 0] < left + width)
-        behind[:, 4:] = False
-        return replaced(tracks, xy_px=np.where(behind[..., None], np.nan, tracks.xy_px))
-
-    return hide
 
 
 def _hidden_each_stride(paw: int, seconds: float) -> Spoil:
@@ -92,8 +81,8 @@ FORE, HIND = (0, 1), (2, 3)
 
 #: what is spoilt, scene, least share of hind strides that still get a name.
 MENDABLE: dict[str, tuple[Spoil, Scene, float]] = {
-    "a post under the trunk": (_post(300, 40), SCENE, 0.7),
-    "a wide post further back": (_post(250, 60), SCENE, 0.7),
+    "a post under the trunk": (post(300, 40), SCENE, 0.7),
+    "a wide post further back": (post(250, 60), SCENE, 0.7),
     "near fore hidden 0.2 s each stride": (_hidden_each_stride(0, 0.2), SCENE, 0.8),
     "near hind hidden 0.2 s each stride": (_hidden_each_stride(2, 0.2), SCENE, 0.8),
     "slips of the tracker": (_slips, SCENE, 0.8),

@@ -122,6 +122,7 @@ def _gear(rng: np.random.Generator, s: Skeleton) -> tuple[FloatArray, FloatArray
     colour = any_colour(rng)
 
     def put(row: int, way: FloatArray, at: FloatArray, half: float, on_neck: float, lowest: float = -1.0) -> None:
+        """Lay band ``row`` square to ``way`` (3,) through ``at`` (3,), withers heights, in the colour of now."""
         bands[row], colours[row], parts[row] = (*way, float(way @ at)), colour, (on_neck, lowest, half)
 
     if rng.random() < 0.4:

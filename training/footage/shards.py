@@ -186,6 +186,7 @@ def main() -> None:
     start = time.monotonic()
 
     def show(done: int, count: int) -> None:
+        """A line of progress."""
         sys.stdout.write(f"shard {done} of {count}, {time.monotonic() - start:.0f} s\n")
         sys.stdout.flush()
 
