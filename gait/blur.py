@@ -121,6 +121,11 @@ def _share_sd(share: FloatArray, swing: FloatArray, noise: float, frames: FloatA
     return np.asarray(np.sqrt(4 * one * share * (1 - share) + one**2))
 
 
+def common_spreads(noise: Noise) -> dict[str, float]:
+    """SDs that all strides of a clip have in common: every angle is taken against one belt line."""
+    return dict.fromkeys(("topline_deg", "protraction_deg", "retraction_deg"), noise.slope_deg)
+
+
 def length_spreads(
     rows: Rows,
     columns: dict[str, FloatArray],

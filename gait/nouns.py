@@ -86,6 +86,8 @@ class Strides:
                      outlier
     measures         name -> (S,) float, one column per row of gait.measures.MEASURES (per-stride ones)
     measures_sd      name -> (S,) float, standard deviation of the same; NaN where not known
+    common_sd        name -> standard deviation that all strides of the clip have in common, part of measures_sd; what
+                     is not there has none to speak of
     """
 
     paw: IntArray
@@ -97,6 +99,7 @@ class Strides:
     dropped: np.ndarray
     measures: dict[str, FloatArray] = field(default_factory=dict)
     measures_sd: dict[str, FloatArray] = field(default_factory=dict)
+    common_sd: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         _freeze(self, len(self.paw))

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gait.blur import Noise, without_noise
+from gait.blur import Noise, common_spreads, without_noise
 from gait.body import FORWARD
 from gait.contacts import Scene
 from gait.doubt import Doubts, spreads_of
@@ -77,7 +77,9 @@ def build_strides(m: Material, naming: NamingSettings, settings: StrideSettings,
     measures, sds = _measure(m, rows)
     dropped = _drop(m, rows, measures, settings)
     gait, probability, candidates = _names(m, rows, dropped, naming, seed)
-    return Strides(rows.paw, rows.start_s, rows.end_s, gait, probability, candidates, dropped, measures, sds)
+    events = rows.paw, rows.start_s, rows.end_s
+    common = common_spreads(m.noise)
+    return Strides(*events, gait, probability, candidates, dropped, measures, sds, common)
 
 
 def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:

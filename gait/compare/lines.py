@@ -1,26 +1,29 @@
 """The lines of one contrast: every measure of every gait, compared like with like or declined with the reason."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import TypeVar
 
 import numpy as np
 
 from gait.compare.compared import Compared, rows_for
+from gait.compare.doubt import common_sd, tracking_sd
 from gait.compare.nouns import LARGER, NO_DIFFERENCE, SMALLER, ClipSet, GroupLine, Line
-from gait.compare.resample import between_clips, gap_between, holm, likeness, resample
+from gait.compare.resample import Doubt, between_clips, gap_between, holm, likeness, resample
+from gait.compare.rows import rows_of, values_of
 from gait.compare.settings import CompareSettings
 from gait.footfalls import wrap_half
 from gait.naming import STAND, UNCLEAR
 from gait.nouns import GaitRecord
 from gait.summaries import mean_of
-from pose.landmarks import NEAR_FORE, NEAR_HIND
-from pose.tracks import BoolArray, FloatArray
+from pose.tracks import FloatArray
 
 Judged = TypeVar("Judged", Line, GroupLine)
 
 #: What is no gait that could be compared.
 NO_GAIT = ("", UNCLEAR, STAND)
+#: Of a measure without a zero.
+NO_PERCENT = dict.fromkeys(("percent", "percent_low", "percent_high"), float("nan"))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,26 +70,6 @@ def gaits_of(*sets: ClipSet) -> tuple[str, ...]:
         for name, count in s.gaits.items():
             total[name] = total.get(name, 0) + count
     return tuple(sorted((name for name in total if name not in NO_GAIT), key=lambda name: (-total[name], name)))
-
-
-def rows_of(record: GaitRecord, gait: str, pair: str) -> BoolArray:
-    """(S,) bool, used strides of that gait of the near paw of ``pair`` ("fore", "hind"; "" = the hind's)."""
-    strides = record.strides
-    paw = NEAR_FORE if pair == "fore" else NEAR_HIND
-    return np.asarray(strides.used & (strides.paw == paw) & (strides.gait == gait))
-
-
-def values_of(records: Sequence[GaitRecord], gait: str, row: Compared) -> list[FloatArray]:
-    """Known values of each clip in the order of time; clips without any are left out."""
-    found = []
-    for record in records:
-        rows = np.flatnonzero(rows_of(record, gait, row.pair))
-        rows = rows[np.argsort(record.strides.start_s[rows], kind="stable")]
-        values = record.strides.measures[row.column][rows]
-        values = values[np.isfinite(values)]
-        if len(values):
-            found.append(np.asarray(values))
-    return found
 
 
 def has_metres(sides: Sides, gait: str) -> bool:
@@ -154,38 +137,16 @@ def _compared(
     between, freedom = between_clips(sets, like)
     baseline, condition = (resample(clips, rng, settings.draws, between, like) for clips in sets)
     added = [between * sum(len(c) ** 2 for c in clips) / sum(map(len, clips)) ** 2 for clips in sets]
-    floor = float(np.hypot(_tracking(sides.baseline, gait, row), _tracking(sides.condition, gait, row)))
-    gap = gap_between(baseline, condition, (added[0], added[1], freedom), floor, settings.alpha)
-    shares = row.measure.zero and baseline.mean > 0
-    nan = float("nan")
-    return Line(
-        row.name,
-        row.measure.unit,
-        gait,
-        baseline.n,
-        condition.n,
-        baseline.mean,
-        _rolled(row, condition.mean),
-        gap.difference,
-        gap.percent if shares else nan,
-        gap.low,
-        gap.high,
-        gap.percent_low if shares else nan,
-        gap.percent_high if shares else nan,
-        gap.resolution,
-        gap.p,
-    )
+    old, new = sides.both
+    common = np.hypot(common_sd(old, gait, row, settings), common_sd(new, gait, row, settings))
+    floor = np.hypot(tracking_sd(old, gait, row), tracking_sd(new, gait, row))
+    doubt = Doubt((added[0], added[1], freedom), float(common), float(floor))
+    gap = gap_between(baseline, condition, doubt, alpha=settings.alpha)
+    told = asdict(gap) if row.measure.zero and baseline.mean > 0 else asdict(gap) | NO_PERCENT
+    means = baseline.mean, _rolled(row, condition.mean)
+    return Line(row.name, row.measure.unit, gait, baseline.n, condition.n, *means, **told)
 
 
 def _rolled(row: Compared, mean: float) -> float:
     circle = row.measure.circle
     return mean if circle is None else (mean - circle) % 1.0 + circle
-
-
-def _tracking(records: Sequence[GaitRecord], gait: str, row: Compared) -> float:
-    """SD of the mean over all strides from what each stride's own value is known by; 0 where that is not known."""
-    doubts = np.concatenate(
-        [record.strides.measures_sd[row.column][rows_of(record, gait, row.pair)] for record in records]
-    )
-    doubts = doubts[np.isfinite(doubts)]
-    return float(np.sqrt((doubts**2).mean() / len(doubts))) if len(doubts) else 0.0

@@ -17,6 +17,9 @@ from pose.tracks import FloatArray
 
 #: A likeness above this is not believed: a dozen strides cannot tell it from a drift. By judgement, no source.
 MOST_LIKENESS: Final = 0.6
+#: A touchdown found late makes one stride longer and the next shorter: -0.5 at most (derived); near that a mean would
+#: look surer than a dozen strides can make it.
+LEAST_LIKENESS: Final = -0.4
 #: Strides in a clip; with fewer the likeness cannot be told (its correction needs more than four).
 LEAST_TELLING: Final = 5
 
@@ -40,7 +43,7 @@ def block_length(n: int, clips: int = 1) -> int:
 
 
 def likeness(sets: Sequence[Sequence[FloatArray]]) -> float:
-    """Correlation of a stride with the next within clips, 0 to MOST_LIKENESS, from all ``sets`` of clips together.
+    """Correlation of a stride with the next within clips, from all ``sets`` of clips together.
 
     Clips too short to tell would show less than there is: (1 + 4 r) / n is given back (Marriott & Pope 1954, Biometrika
     41:390, from memory, not read).
@@ -51,7 +54,7 @@ def likeness(sets: Sequence[Sequence[FloatArray]]) -> float:
     n = sum(map(len, residuals)) / len(residuals)
     if whole <= 0 or n <= LEAST_TELLING:
         return 0.0
-    return float(np.clip((steps / whole + 1 / n) / (1 - 4 / n), 0.0, MOST_LIKENESS))
+    return float(np.clip((steps / whole + 1 / n) / (1 - 4 / n), LEAST_LIKENESS, MOST_LIKENESS))
 
 
 def unseen_share(like: float, block: int, lost: float) -> float:
@@ -152,27 +155,44 @@ class Gap:
     p: float
 
 
-def gap_between(
-    baseline: Resampled, condition: Resampled, between: tuple[float, float, float], floor: float, alpha: float
-) -> Gap:
-    """The difference of two resampled means.
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """What resampled strides do not show of a difference.
 
-    between  variance that clips add to the baseline's mean and to the condition's, and its degrees of freedom
+    clips    variance that clips add to the baseline's mean and to the condition's, and its degrees of freedom; the
+             first two are part of the spread of the draws already
+    common   SD of the difference from errors that all strides of a clip share
     floor    SD of the difference from what is known of tracking alone: the interval is never narrower than that
     """
-    parts = [(r.spread**2 - b, r.df) for r, b in zip((baseline, condition), between[:2], strict=True)]
-    parts.append((between[0] + between[1], between[2]))
+
+    clips: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    common: float = 0.0
+    floor: float = 0.0
+
+
+def gap_between(baseline: Resampled, condition: Resampled, doubt: Doubt, *, alpha: float) -> Gap:
+    """The difference of two resampled means; alpha = share of truths that may lie outside its interval."""
+    both = baseline, condition
+    parts = [(r.spread**2 - clips, r.df) for r, clips in zip(both, doubt.clips[:2], strict=True)]
+    parts += [(sum(doubt.clips[:2]), doubt.clips[2]), (doubt.common**2, float("inf"))]
     spread = float(np.sqrt(sum(part for part, _ in parts)))
+    scale = max(spread, doubt.floor)
     df = _welch(parts)
-    scale = max(spread, floor)
     half = float(stats.t.ppf(1 - alpha / 2, df)) * scale
     difference = condition.mean - baseline.mean
     p = float(2 * stats.t.sf(abs(difference) / scale, df)) if scale > 0 else float(difference == 0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        shares = 100 * (condition.draws / baseline.draws - 1)
-        percent = 100 * difference / baseline.mean if baseline.mean else float("nan")
-        wide = half / spread * shares.std() if spread > 0 and np.isfinite(shares).all() else 0.0
+    percent, wide = _percent(baseline, condition, half)
     return Gap(difference, difference - half, difference + half, percent, percent - wide, percent + wide, half, p)
+
+
+def _percent(baseline: Resampled, condition: Resampled, half: float) -> tuple[float, float]:
+    """The difference and half its interval in % of the baseline, whose own draws count; NaN where that is near 0."""
+    if not (np.abs(baseline.draws).min() > 0):
+        return float("nan"), float("nan")
+    shares = 100 * (condition.draws / baseline.draws - 1)
+    spread = float(np.hypot(baseline.draws.std(), condition.draws.std()))
+    per_unit = 100 / abs(baseline.mean) if spread == 0 else float(shares.std()) / spread
+    return 100 * (condition.mean / baseline.mean - 1), half * per_unit
 
 
 def _welch(parts: Sequence[tuple[float, float]]) -> float:

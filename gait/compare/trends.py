@@ -6,9 +6,10 @@ import numpy as np
 from scipy import stats
 
 from gait.compare.compared import Compared, rows_for
-from gait.compare.lines import Sides, gaits_of, has_metres, values_of
+from gait.compare.lines import Sides, gaits_of, has_metres
 from gait.compare.nouns import LARGER, SMALLER, ClipSet, Contrast, Trend
 from gait.compare.resample import likeness, resample
+from gait.compare.rows import values_of
 from gait.compare.settings import CompareSettings
 
 #: Fewest degrees of freedom for a repeatability: three clips of one day, or two clips on each of two days.
