@@ -10,9 +10,10 @@ from scipy.sparse.csgraph import connected_components
 
 from pose.landmarks import CROUP, FAR_FORE, FAR_HIND, NEAR_FORE, NEAR_HIND, WITHERS
 from training.footage.backdrop import SIZE, make_backdrops
-from training.footage.build import KINDS, draw_build
+from training.footage.build import KINDS, Build, RareShares, draw_build, vary_build
 from training.footage.movement import Pattern
 from training.footage.posing import Carriage
+from training.footage.room import BLADES, draw_room, grow
 from training.footage.skeleton import LEGS, build_skeleton
 from training.footage.skin import build_skin
 
@@ -110,6 +111,50 @@ def test_near_is_the_right_side_and_fore_is_ahead(kind: str) -> None:
     assert np.all(marks[[NEAR_FORE, NEAR_HIND], 2] > 0.01)
     assert np.all(marks[[FAR_FORE, FAR_HIND], 2] < -0.01)
     assert marks[[NEAR_FORE, FAR_FORE, WITHERS], 0].min() > marks[[NEAR_HIND, FAR_HIND, CROUP], 0].max()
+
+
+def varied(kind: str, share: float) -> Build:
+    """A dog of that kind with everything rare, or with nothing of it."""
+    shares = RareShares(high_tail=share, loose_croup=share, upright_neck=share)
+    return vary_build(np.random.default_rng(1), draw_build(np.random.default_rng(0), kind), shares)
+
+
+@every_kind
+def test_a_high_tail_and_an_upright_neck_leave_withers_and_croup_on_the_trunk(kind: str) -> None:
+    build = varied(kind, 1.0)
+    assert build.tail_shape in ("up", "curled", "sabre")
+    assert build.neck_rise > 1.0
+    skeleton = build_skeleton(build)
+    skin = build_skin(skeleton)
+    for vertex, x in ((skin.withers, skeleton.withers_x), (skin.croup, skeleton.croup_x)):
+        assert skin.xyz[vertex, 1] == pytest.approx(skeleton.outline(np.array(x))[0], abs=WITHERS_WITHIN)
+
+
+def test_a_loose_coat_is_longest_over_croup_and_thighs() -> None:
+    build = varied("square", 1.0)
+    assert build.breeches > 1.1
+    short, long = (build_skin(build_skeleton(one)) for one in (replace(build, breeches=1.0), build))
+    longer = long.hair / short.hair
+    assert longer[long.croup] == pytest.approx(build.breeches)
+    assert longer[long.withers] == pytest.approx(1.0)
+    assert np.all(longer[long.xyz[:, 1] < 0.2] == pytest.approx(1.0))
+
+
+def test_without_rare_shares_a_dog_stays_as_it_was_drawn() -> None:
+    assert varied("square", 0.0) == draw_build(np.random.default_rng(0), "square")
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_grass_stands_on_the_ground_and_hides_no_more_than_the_legs(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    room = draw_room(rng, 0.5, 0.8, 2, belt=False)
+    meadow = grow(rng, room, 0.5, 0.8, elbow=0.5)
+    blades = [box for box in (*room.boxes, *meadow.boxes) if box.material == BLADES]
+    assert len([box for box in meadow.boxes if box.material == BLADES]) >= 14
+    for box in blades:
+        assert -0.02 < box.middle[1] - box.size[1] / 2 <= 0.0
+    tops = np.array([box.size[1] for box in meadow.boxes if box.material == BLADES]) / 2  # where most blades end, m
+    assert np.all((tops > 0.06 * 0.5) & (tops < 0.8 * 0.5 * 0.5))
 
 
 def test_the_same_seed_gives_the_same_dog() -> None:

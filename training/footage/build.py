@@ -67,6 +67,8 @@ KINDS = tuple(_KINDS)
 _SHARES = np.array([4, 2.5, 2, 2, 2, 1.2, 1.2, 1.2, 2, 2])
 TAILS = ("down", "sabre", "up", "curled", "docked")
 EARS = ("pricked", "hanging", "folded")
+_THICKEST_TAIL = 0.05  # girth at the root and length of coat beyond which a dog looks wrong, withers heights
+_LONGEST_COAT = 0.13
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +81,8 @@ class Build:
     hip_back, tail_set   how far before the rump the hip joint and the root of the tail are
     feather, beard, mane   factors on the coat's length on legs and tail, on the head, and on the neck
     droop   how far the coat hangs: the tip of a hair by this share of its length
+    tail_root   factor on the girth of the tail at its root; the last half of the tail keeps its own
+    breeches   factor on the coat's length over the croup, the rump and the backs of the thighs
     """
 
     kind: str
@@ -118,14 +122,65 @@ class Build:
     beard: float
     mane: float
     droop: float
+    tail_root: float = 1.0
+    breeches: float = 1.0
 
 
 def draw_build(rng: np.random.Generator, kind: str | None = None) -> Build:
     """A random dog of ``kind`` (one of KINDS; None = any)."""
     kind = kind or str(rng.choice(KINDS, p=_SHARES / _SHARES.sum()))
     limits = {**_COMMON, **_KINDS[kind]}
-    words = {"kind", "tail_shape", "ear_shape"}
+    words = {"kind", "tail_shape", "ear_shape", "tail_root", "breeches"}
     values = {f.name: float(rng.uniform(*limits[f.name])) for f in fields(Build) if f.name not in words}
     tail = str(rng.choice(TAILS, p=[0.35, 0.25, 0.15, 0.15, 0.10]))
     build = Build(kind=kind, tail_shape=tail, ear_shape=str(rng.choice(EARS)), **values)
     return replace(build, tail=0.08) if tail == "docked" else build
+
+
+@dataclass(frozen=True, slots=True)
+class RareShares:
+    """How often a drawn dog gets what photographs show often and ``draw_build`` seldom gives. Shares of all dogs.
+
+    high_tail      a tail thick at its root, carried high or curled over the croup: the croup must not be taken for the
+                   root of the tail
+    loose_croup    long, hanging coat over croup and thighs: the croup must be found below it
+    upright_neck   a neck set on steeply and carried high, with a clear kink before the withers
+    """
+
+    high_tail: float = 0.25
+    loose_croup: float = 0.20
+    upright_neck: float = 0.22
+
+
+def vary_build(rng: np.random.Generator, build: Build, shares: RareShares = RareShares()) -> Build:
+    """``build`` with a high tail, a loose croup and an upright neck, each as often as ``shares`` says."""
+    if rng.random() < shares.high_tail:
+        build = _high_tail(rng, build)
+    if rng.random() < shares.loose_croup:
+        build = _loose_croup(rng, build)
+    if rng.random() < shares.upright_neck:
+        build = _upright_neck(rng, build)
+    return build
+
+
+def _high_tail(rng: np.random.Generator, b: Build) -> Build:
+    """Not thicker at the root than _THICKEST_TAIL, so that the tail sets on behind the croup and not on it."""
+    girth = b.tail_girth * rng.uniform(1.0, 1.4)
+    root = min(rng.uniform(1.3, 2.2), _THICKEST_TAIL / girth)
+    shape = str(rng.choice(["up", "curled", "sabre"], p=[0.35, 0.5, 0.15]))
+    return replace(b, tail_shape=shape, tail=max(b.tail, 0.30), tail_girth=girth, tail_root=max(root, 1.0))
+
+
+def _loose_croup(rng: np.random.Generator, b: Build) -> Build:
+    hair = max(b.hair, rng.uniform(0.03, 0.07))
+    longest = _LONGEST_COAT / hair
+    return replace(b, hair=hair, breeches=min(rng.uniform(1.2, 2.5), longest), droop=rng.uniform(0.5, 1.0))
+
+
+def _upright_neck(rng: np.random.Generator, b: Build) -> Build:
+    """Steep, yet clear of the withers: the back of the neck leaves the topline before them."""
+    rise, thick = rng.uniform(1.05, 1.35), 1.12 * b.neck_girth
+    base = min(rng.uniform(0.82, 0.90), 1.04 - 1.45 * b.neck_girth)
+    clear = 0.05 + thick / np.sin(rise) - (1.0 - base) / np.tan(rise)
+    ahead, long, blend = max(float(clear), b.neck_ahead), b.neck * rng.uniform(1.0, 1.25), rng.uniform(0.03, 0.09)
+    return replace(b, neck_rise=rise, neck_base=base, neck_ahead=ahead, neck=long, neck_blend=blend)

@@ -1,6 +1,6 @@
 """Room: everything around the dog. Boxes in metres with a material; sun and exposure."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -8,6 +8,19 @@ from pose.tracks import FloatArray
 from training.footage.look import any_colour
 
 PLAIN, BELT, GRASS, PLANKS, BACKDROP, BLADES, STRIPES, PHOTO = range(8)
+#: Height of deep grass, shares of withers height, and its tints, linear RGB: greens, straw, dry brown; own estimates.
+_DEEP = (0.10, 0.35)
+_BELOW_ELBOW = 0.6  # share of the elbow's height that most blades stay below
+_MEADOWS = np.array(
+    [
+        (0.07, 0.16, 0.03),
+        (0.14, 0.24, 0.05),
+        (0.05, 0.11, 0.04),
+        (0.45, 0.36, 0.14),
+        (0.32, 0.22, 0.09),
+        (0.26, 0.27, 0.08),
+    ]
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,16 +147,29 @@ def _blades(rng: np.random.Generator, h: float, span: float, tint: FloatArray) -
     """Strips of grass before, under and behind the paws."""
     tall = h * rng.uniform(0.03, 0.26)
     pale = np.clip(tint * rng.uniform(0.7, 2.0, 3), 0, 0.9)
-    return [
-        Box(
-            np.array([0, tall / 2 - 0.005, z * h]),
-            np.array([span * 4, tall * rng.uniform(0.6, 1.2), 0.002]),
-            tint,
-            pale,
-            BLADES,
-        )
-        for z in np.linspace(-0.5, 0.7, 7) + rng.uniform(-0.06, 0.06, 7)
-    ]
+    planes = np.linspace(-0.5, 0.7, 7) + rng.uniform(-0.06, 0.06, 7)
+    return [_strip(z * h, span * 4, tall * rng.uniform(0.6, 1.2), (tint, pale)) for z in planes]
+
+
+def _strip(z_m: float, wide_m: float, tall_m: float, tints: tuple[FloatArray, FloatArray]) -> Box:
+    """Blades that stand on the ground; their ragged tops reach about half way up ``tall_m``, a few higher."""
+    return Box(np.array([0, tall_m / 2 - 0.005, z_m]), np.array([wide_m, tall_m, 0.002]), *tints, BLADES)
+
+
+def grow(rng: np.random.Generator, room: Room, h: float, span: float, elbow: float) -> Room:
+    """``room`` turned into a meadow around a dog h m high and span m long: blades ``_DEEP`` of its withers height,
+    most of them below its ``elbow`` (height, share of h), before, under and behind the paws, that hide feet and
+    pasterns while the legs are seen; green to straw."""
+    tall = 2.0 * h * min(rng.uniform(*_DEEP), _BELOW_ELBOW * elbow)
+    tint = _MEADOWS[rng.integers(len(_MEADOWS))] * rng.uniform(0.7, 1.4) * rng.uniform(0.9, 1.1, 3)
+    other = _MEADOWS[rng.integers(len(_MEADOWS))] if rng.random() < 0.4 else tint * rng.uniform(0.6, 1.9, 3)
+    tints = np.clip(tint, 0.004, 0.9), np.clip(other, 0.004, 0.9)
+    ground = Box(np.array([0, -0.02, 0]), np.array([40, 0.04, 40]), tints[0] * 0.6, tints[1] * 0.7, GRASS,
+                 float(rng.uniform(4, 30)))  # fmt: skip
+    planes = np.concatenate([-np.geomspace(0.6, 5.0, 7), np.linspace(-0.5, 0.8, int(rng.integers(7, 14)))])
+    planes = planes + rng.uniform(-0.05, 0.05, len(planes))
+    strips = [_strip(z * h, span * 9, tall * rng.uniform(0.75, 1.15), tints) for z in planes]
+    return replace(room, boxes=(ground, *strips, *_clutter(rng, h, span)))
 
 
 def _clutter(rng: np.random.Generator, h: float, span: float) -> list[Box]:

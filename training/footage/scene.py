@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pose.tracks import BoolArray, FloatArray
-from training.footage.build import draw_build
+from training.footage.build import draw_build, vary_build
 from training.footage.camera import Camera, View, draw_view, set_camera
 from training.footage.look import Look, draw_look
 from training.footage.movement import GAITS, Movement, draw_pattern, move
 from training.footage.posing import Carriage, Pose, pose_at
-from training.footage.room import Room, draw_room
+from training.footage.room import Room, draw_room, grow
 from training.footage.skeleton import Skeleton, build_skeleton
 from training.footage.skin import Skin, build_skin
 from training.footage.studio import Actor, Figure, Studio
@@ -21,6 +21,13 @@ _GAIT_SHARE = (0.36, 0.12, 0.10, 0.28, 0.06, 0.08)
 #: and while it stands, withers heights.
 _STANDING = 0.25
 _ASTRIDE = (0.03, 0.11)
+#: Share of pictures in deep grass, of dogs with a dark coat (black, dark brown: hardest to tell from it) and of others,
+#: and the mean linear reflectance below which a coat is dark.
+_IN_MEADOW = {True: 0.22, False: 0.07}
+_DARK_COAT = 0.05
+#: Share of heads that are carried high, and how steeply a neck may stand, rad above level.
+_HEAD_HIGH = 0.25
+_STEEPEST_NECK = 1.45
 #: A landmark counts as hidden when more than this share of its surroundings is covered.
 HIDDEN_SHARE = 0.6
 
@@ -50,19 +57,20 @@ class Shot:
 def make_dog(studio: Studio, number: int, kind: str | None = None) -> Dog:
     """Dog ``number``: the same number is always the same dog."""
     rng = np.random.default_rng((7001, number))
-    skeleton = build_skeleton(draw_build(rng, kind))
+    skeleton = build_skeleton(vary_build(np.random.default_rng((7002, number)), draw_build(rng, kind)))
     skin = build_skin(skeleton)
     outline = rng.choice(len(skin.xyz), 500, replace=False)
     return Dog(number, skeleton, skin, studio.load(skeleton, skin), draw_look(rng, skeleton), outline)
 
 
-def draw_carriage(rng: np.random.Generator) -> Carriage:
-    """A random way for a dog to carry itself; every fourth head is low."""
-    low = rng.random() < 0.28
+def draw_carriage(rng: np.random.Generator, dog: Dog) -> Carriage:
+    """A random way for that dog to carry itself; every fourth head is low, every fifth high."""
+    low, high = rng.random() < 0.28, rng.random() < _HEAD_HIGH
+    neck = rng.uniform(-1.45, -0.6) if low else rng.uniform(0.0 if high else -0.6, 0.35)
     return Carriage(
         crouch=float(rng.uniform(0.0, 0.06)),
         pitch=float(rng.normal(0, 0.04)),
-        neck_pitch=float(rng.uniform(-1.45, -0.6) if low else rng.uniform(-0.6, 0.35)),
+        neck_pitch=float(min(neck, _STEEPEST_NECK - dog.skeleton.build.neck_rise)),
         neck_yaw=float(rng.normal(0, 0.22)),
         head_pitch=float(rng.uniform(-0.5, 0.45) + (0.3 if low else 0.0)),
         head_yaw=float(rng.normal(0, 0.35)),
@@ -129,7 +137,10 @@ class Place:
 def draw_place(rng: np.random.Generator, dog: Dog, studio: Studio, wide: bool) -> Place:
     """A random room and tripod for that dog."""
     h = dog.skeleton.build.withers_m
-    room = draw_room(rng, h, span_of(dog.skeleton) * h, studio.backdrops.layers)
+    span = span_of(dog.skeleton) * h
+    room = draw_room(rng, h, span, studio.backdrops.layers)
+    if rng.random() < _IN_MEADOW[bool(dog.look.coat[0].mean() < _DARK_COAT)]:
+        room = grow(rng, room, h, span, dog.skeleton.build.elbow)
     return Place(room, draw_view(rng, wide), studio.size)
 
 
@@ -142,7 +153,7 @@ def camera_for(dog: Dog, place: Place) -> Camera:
 
 def shoot(rng: np.random.Generator, studio: Studio, dog: Dog, place: Place, extra: Dog | None = None) -> Shot:
     """One random picture of ``dog``; ``extra`` = a second dog in the background."""
-    movement, carriage = draw_movement(rng, dog), draw_carriage(rng)
+    movement, carriage = draw_movement(rng, dog), draw_carriage(rng, dog)
     t = float(rng.uniform(0.05, 2.4) * movement.patterns[1].stride_s)
     blurred = rng.random() < 0.3
     poses, middle = instants(dog, movement, carriage, t, float(rng.uniform(0.004, 0.022)), 5 if blurred else 1)
@@ -157,6 +168,6 @@ def shoot(rng: np.random.Generator, studio: Studio, dog: Dog, place: Place, extr
 
 def _bystander(rng: np.random.Generator, dog: Dog, count: int) -> Actor:
     movement = draw_movement(rng, dog)
-    pose = pose_at(dog.skeleton, dog.skin, movement, draw_carriage(rng), float(rng.uniform(0.1, 1.0)))
+    pose = pose_at(dog.skeleton, dog.skin, movement, draw_carriage(rng, dog), float(rng.uniform(0.1, 1.0)))
     place = np.array([rng.uniform(-1.3, 1.3), 0.0, -rng.uniform(0.9, 3.0)])
     return Actor(dog.figure, dog.look, (pose.bones,) * count, dog.skeleton.build.withers_m, place)

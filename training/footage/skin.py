@@ -106,9 +106,10 @@ def _ear(b: Build, skull: FloatArray, side: float) -> Blob:
 
 def _blobs(s: Skeleton) -> list[Blob]:
     blobs = _head_blobs(s)
-    g = s.build.tail_girth
+    girth = s.build.tail_girth * (1.25 - 0.22 * np.arange(5))
+    girth *= 1.0 + (s.build.tail_root - 1.0) * np.clip(1.0 - np.arange(5) / 2, 0.0, 1.0)
     for i, bone in enumerate(TAIL):
-        blobs.append(Blob(s.tail[i], s.tail[i + 1], g * (1.25 - 0.22 * i), g * (1.25 - 0.22 * (i + 1)), bone, 0.02))
+        blobs.append(Blob(s.tail[i], s.tail[i + 1], girth[i], girth[i + 1], bone, 0.02))
     for p in range(4):
         blobs += _leg_blobs(s, p)
     return blobs
@@ -184,9 +185,10 @@ def _weights(s: Skeleton, blobs: list[Blob], xyz: FloatArray) -> FloatArray:
     return weight
 
 
-def _hair(b: Build, xyz: FloatArray, normal: FloatArray, main: NDArray[np.int64]) -> FloatArray:
+def _hair(s: Skeleton, xyz: FloatArray, normal: FloatArray, main: NDArray[np.int64]) -> FloatArray:
     """(V,) factor on the coat's length: fringes below the tail, belly and behind the legs; short on feet, and mostly on
-    the face."""
+    the face; breeches from the loins back and down to the stifles."""
+    b = s.build
     under, back = np.clip(-normal[:, 1], 0, 1), np.clip(-normal[:, 0], 0, 1)
     factor = 1.0 + 0.5 * under
     leg = np.isin(main, np.concatenate(LEGS))
@@ -195,7 +197,9 @@ def _hair(b: Build, xyz: FloatArray, normal: FloatArray, main: NDArray[np.int64]
     factor[main == NECK] = b.mane
     tail = np.isin(main, TAIL)
     factor[tail] = b.feather * (0.7 + 1.2 * under[tail])
-    return factor
+    loins, stifle = 0.3 * s.withers_x + 0.7 * s.croup_x, s.legs[2][1][1]
+    rump = np.clip((loins - xyz[:, 0]) / 0.12, 0, 1) * np.clip((xyz[:, 1] - stifle) / 0.15, 0, 1) * ~tail
+    return np.asarray(factor * (1.0 + (b.breeches - 1.0) * rump))
 
 
 def _surface(field: FloatArray, axes: list[FloatArray]) -> tuple[FloatArray, NDArray[np.int32], FloatArray]:
@@ -233,7 +237,7 @@ def build_skin(s: Skeleton) -> Skin:
         bone,
         top / top.sum(axis=1, keepdims=True),
         part.astype(float),
-        _hair(s.build, xyz, normal, main),
+        _hair(s, xyz, normal, main),
         _on_back(xyz, back, s.withers_x),
         _on_back(xyz, back, s.croup_x),
     )
