@@ -7,9 +7,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from gait.framing import Framing, matrix_of
 from gait.nouns import Contacts, GaitRecord
-from pose.clip import Clip
-from pose.draw import DrawSettings, draw_landmarks, draw_strip, fit_width
+from pose.clip import Clip, Frame
+from pose.draw import DrawSettings, draw_landmarks, draw_strip, fit_width, framed
 from pose.film import FilmSettings, write_film
 from pose.landmarks import PAWS
 from pose.tracks import FloatArray, Tracks
@@ -21,6 +22,11 @@ Progress = Callable[[int, int], None]
 STRIDES_SHOWN = 4
 #: s, limits of the time shown at once.
 SPAN_LIMITS_S = (1.0, 12.0)
+
+#: Marks for pictures that are looked at side by side: the paw below shall be seen. Our own choice.
+SMALL_MARKS = DrawSettings(radius_share=0.009, least_px=4.0)
+#: Ground of what lies beyond the edge of a clip's picture, dark enough not to draw the eye.
+BEYOND = (52, 56, 62)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +58,21 @@ def best_row(tracks: Tracks) -> int:
     return int(np.lexsort((from_middle, -least, -placed.sum(axis=1), -seen))[0])
 
 
-def captions(record: GaitRecord) -> list[Caption]:
-    """One caption per stride of the near hind paw: the name with its probability, or why there is none."""
+def held_picture(frame: Frame, record: GaitRecord, row: int, held_px: FloatArray, framing: Framing) -> Picture:
+    """A frame and the landmarks of its ``row`` with the dog held in place: rgb (H, W, 3).
+
+    held_px  (2,) px, where the middle of the trunk is held, see gait.framing.held_middle
+    """
+    matrix = matrix_of(framing, record, held_px)
+    picture = framed(frame.rgb, matrix, framing.size_px, BEYOND)
+    places = record.tracks.xy_px[row] @ matrix[:, :2].T + matrix[:, 2]
+    return draw_landmarks(picture, places, record.tracks.hidden[row], settings=SMALL_MARKS)
+
+
+def captions(record: GaitRecord, paw: str = "near_hind") -> list[Caption]:
+    """One caption per stride of ``paw``: the name with its probability, or why there is none."""
     strides = record.strides
-    rows = np.flatnonzero(record.strides_of("near_hind"))
+    rows = np.flatnonzero(record.strides_of(paw))
     return [Caption(float(strides.start_s[row]), float(strides.end_s[row]), _words(record, int(row))) for row in rows]
 
 

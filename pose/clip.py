@@ -124,6 +124,19 @@ class Clip:
             raise ClipError(f"{self.path.name} is damaged at {t_s:.2f} s. Copy the file from the camera again.")
         return self._upright(*frame)
 
+    def between(self, start_s: float, stop_s: float) -> Iterator[Frame]:
+        """The frames from the one nearest to ``start_s`` to the one nearest to ``stop_s`` (s on the real clock).
+
+        Raises ClipError when none of them can be decoded.
+        """
+        first, last = (self._first + int(np.argmin(np.abs(self.stamps_s - t_s))) for t_s in (start_s, stop_s))
+        frames = self._source.read(first, last)
+        frame = next(frames, None)
+        if frame is None:
+            raise ClipError(f"{self.path.name} is damaged at {start_s:.2f} s. Copy the file from the camera again.")
+        yield self._upright(*frame)
+        yield from (self._upright(*frame) for frame in frames)
+
     def _upright(self, number: int, file_s: float, picture: Picture) -> Frame:
         turned = np.ascontiguousarray(np.rot90(picture, -self.turn_deg // 90)) if self.turn_deg else picture
         return Frame(number, file_s * self.time_factor, turned)

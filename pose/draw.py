@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from unicodedata import combining, normalize
 
 import cv2
 import numpy as np
@@ -69,6 +70,26 @@ def fit_width(rgb: Picture, width_px: int) -> tuple[Picture, float]:
     return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), dtype=np.uint8), scale
 
 
+def framed(rgb: Picture, matrix: FloatArray, size_px: tuple[int, int], ground: Colour) -> Picture:
+    """``rgb`` (H, W, 3) turned, scaled and moved into a picture of ``size_px`` (width, height).
+
+    matrix  (2, 3), from px of ``rgb`` to px of the new picture; the middle of pixel 0 lies at 0
+    ground  colour of what lies beyond ``rgb``
+    """
+    # where several pixels become one they are averaged first: warping alone would take one of them
+    shrink = int(1 / np.sqrt(abs(np.linalg.det(matrix[:, :2]))))
+    if shrink > 1:
+        height, width = (max(1, side // shrink) for side in rgb.shape[:2])
+        rgb = np.asarray(
+            cv2.resize(rgb[: height * shrink, : width * shrink], (width, height), interpolation=cv2.INTER_AREA)
+        )
+        matrix = matrix @ np.array([[shrink, 0, (shrink - 1) / 2], [0, shrink, (shrink - 1) / 2], [0, 0, 1]])
+    made = cv2.warpAffine(
+        rgb, matrix, size_px, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=ground
+    )
+    return np.asarray(made, dtype=np.uint8)
+
+
 def draw_landmarks(
     rgb: Picture, xy_px: ArrayLike, hidden: ArrayLike | None = None, *, settings: DrawSettings = DrawSettings()
 ) -> Picture:
@@ -108,15 +129,15 @@ def draw_strip(
     left = round(6.2 * text_px)
     for row, paw in enumerate(BAR_ORDER):
         top = round(height * (0.3 + 0.165 * row))
-        _text(strip, PAW_WORDS[paw], (round(0.4 * text_px), top + round(0.62 * text_px)), 0.62 * text_px, WHITE)
+        draw_words(strip, PAW_WORDS[paw], (round(0.4 * text_px), top + round(0.62 * text_px)), 0.62 * text_px, WHITE)
         box = (left, top, strip.shape[1] - round(0.4 * text_px), top + round(0.1 * height))
-        _bars(strip, box, (np.asarray(intervals[paw], dtype=float).reshape(-1, 2) - from_s) / settings.span_s, paw)
+        draw_bars(strip, box, (np.asarray(intervals[paw], dtype=float).reshape(-1, 2) - from_s) / settings.span_s, paw)
     _cursor(strip, left, (t_s - from_s) / settings.span_s, round(0.4 * text_px))
     clock = f"{t_s:.2f} s"
     clock_left = strip.shape[1] - round(0.66 * text_px * len(clock))
     room_px = clock_left - text_px
-    _text(strip, caption, (round(0.4 * text_px), round(1.3 * text_px)), text_px, WHITE, room_px)
-    _text(strip, clock, (clock_left, round(1.3 * text_px)), 0.8 * text_px, WHITE)
+    draw_words(strip, caption, (round(0.4 * text_px), round(1.3 * text_px)), text_px, WHITE, room_px)
+    draw_words(strip, clock, (clock_left, round(1.3 * text_px)), 0.8 * text_px, WHITE)
     return np.vstack([rgb, strip])
 
 
@@ -145,16 +166,21 @@ def _mark(canvas: Picture, place: FloatArray, radius: float, colour: Colour, *, 
     cv2.circle(canvas, centre, _scaled(1.25 * radius), colour, max(1, round(1.3 * edge)), cv2.LINE_AA, SHIFT)
 
 
-def _bars(strip: Picture, box: tuple[int, int, int, int], shares: FloatArray, paw: int) -> None:
-    """Stances of one paw as bars: filled for a near paw, an outline for a far one. ``shares`` (n, 2) of the box."""
+def draw_bars(canvas: Picture, box: tuple[int, int, int, int], shares: FloatArray, paw: int) -> None:
+    """Stances of one paw as bars on ``canvas`` (H, W, 3): filled for a near paw, an outline for a far one.
+
+    box     px, left, top, right, bottom
+    shares  (n, 2) touchdown and lift-off as shares of the box's width; NaN = open at that end
+    paw     number of the paw in the order of PAWS
+    """
     x0, y0, x1, y1 = box
-    cv2.line(strip, (x0, (y0 + y1) // 2), (x1, (y0 + y1) // 2), GREY, 1)
+    cv2.line(canvas, (x0, (y0 + y1) // 2), (x1, (y0 + y1) // 2), GREY, 1)
     ends = np.clip(np.where(np.isnan(shares), [0.0, 1.0], shares), 0, 1)
     filled = PAWS[paw].startswith("near")
     for begin, end in x0 + ends[ends[:, 1] > ends[:, 0]] * (x1 - x0):
         corners = (round(begin), y0), (round(end), y1)
-        cv2.rectangle(strip, *corners, COLOURS[paw] if filled else DARK, cv2.FILLED)
-        cv2.rectangle(strip, *corners, COLOURS[paw], max(1, (y1 - y0) // 6))
+        cv2.rectangle(canvas, *corners, COLOURS[paw] if filled else DARK, cv2.FILLED)
+        cv2.rectangle(canvas, *corners, COLOURS[paw], max(1, (y1 - y0) // 6))
 
 
 def _cursor(strip: Picture, left: int, share: float, margin: int) -> None:
@@ -162,12 +188,13 @@ def _cursor(strip: Picture, left: int, share: float, margin: int) -> None:
     cv2.line(strip, (x, round(0.28 * len(strip))), (x, len(strip) - 1), WHITE, max(1, len(strip) // 70), cv2.LINE_AA)
 
 
-def _text(
+def draw_words(
     canvas: Picture, words: str, foot: tuple[int, int], height_px: float, colour: Colour, room_px: float = np.inf
 ) -> None:
-    """Words with their foot at ``foot``, made smaller where they would need more than ``room_px``."""
-    # the font holds plain Latin letters only; its capitals are 21 units high
-    plain = words.encode("ascii", "replace").decode()
+    """Words on ``canvas`` (H, W, 3), foot at ``foot`` px, smaller where they would need more than ``room_px``."""
+    # the font holds plain Latin letters only, so accents are left out; its capitals are 21 units high
+    bare = "".join(letter for letter in normalize("NFKD", words) if not combining(letter))
+    plain = bare.encode("ascii", "replace").decode()
     (width, _), _ = cv2.getTextSize(plain, FONT, height_px / 25, max(1, round(height_px / 12)))
     height_px *= min(1.0, room_px / max(width, 1))
     cv2.putText(canvas, plain, foot, FONT, height_px / 25, colour, max(1, round(height_px / 12)), cv2.LINE_AA)

@@ -23,7 +23,7 @@ MEDIAN_LINES_OF_A_FUNCTION = 10
 
 #: Modules of gait that are edges (files, pictures, commands); everything else in gait is the pure core.
 EDGES = ("gait.cli", "gait.command", "gait.demo", "gait.filming", "gait.reading", "gait.report", "gait.tables",
-         "gait.caseload", "gait.desk")  # fmt: skip
+         "gait.caseload", "gait.desk", "gait.instep_film", "gait.key_pictures")  # fmt: skip
 CORE_OUTSIDE = {"numpy", "scipy", "sklearn"}
 CORE_POSE = {"pose.tracks", "pose.landmarks", "pose.errors"}
 
