@@ -140,8 +140,7 @@ def _why_not(first: GaitRecord, second: GaitRecord, settings: StepSettings) -> s
         for which, record in (("first", first), ("second", second))
         if (most := max((len(row) for row in _rows(record, PAWS_IN_STEP[0])), default=0)) < settings.least_strides
     ]
-    found = " and ".join(short) or "no paw has them in both"
     return (
         f"No film of both in step: it needs {settings.least_strides} used strides of the near hind paw in a row "
-        f"in either clip; {found}."
+        f"in either clip; {' and '.join(short)}."
     )

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gait.filming import BEYOND, Caption, captions, held_picture, intervals
-from gait.framing import Framing, box_of, frame_box, held_middle
+from gait.framing import Box, Framing, box_of, frame_box, held_middle
 from gait.instep import StepMap, StepSettings, step_map
 from gait.nouns import GaitRecord
 from gait.trial import Facing
@@ -72,6 +72,19 @@ def write_in_step(
     return ""
 
 
+def lay_out(box: Box, facing: Facing) -> tuple[Framing, tuple[int, int]]:
+    """How each dog lies in its place, and the corner (left, top) px of the second's place.
+
+    The places lie beside or above each other, whichever shows the dogs larger.
+    """
+    width, height = SIZE_PX[0], SIZE_PX[1] - PANEL_PX
+    beside = frame_box(box, ((width - GAP_PX) // 2, height - WORDS_PX), facing)
+    above = frame_box(box, (width, height // 2 - WORDS_PX), facing)
+    if beside.px_per_bl >= above.px_per_bl:
+        return beside, (width - beside.size_px[0], 0)
+    return above, (0, height // 2)
+
+
 def label_of(record: GaitRecord) -> str:
     """What the trial says about a clip: dog, condition and date, as far as known."""
     trial = record.trial
@@ -109,24 +122,19 @@ def _pictures(
 def _set_up(
     watched: tuple[Watched, Watched], steps: StepMap, labels: tuple[str, str] | None
 ) -> tuple[list[_Side], Framing]:
-    """The two sides and how each dog lies in its place: beside or above the other, whichever shows it larger."""
+    """The two sides, and how each dog lies in its place."""
     rows = [_rows(record, times) for (_, record), times in zip(watched, steps.source_s.T, strict=True)]
     box = box_of([(record, shown) for (_, record), shown in zip(watched, rows, strict=True)])
-    width, height = SIZE_PX[0], SIZE_PX[1] - PANEL_PX
     facing: Facing = "right" if watched[0][1].facing == "right" else "left"
-    beside = frame_box(box, ((width - GAP_PX) // 2, height - WORDS_PX), facing)
-    above = frame_box(box, (width, height // 2 - WORDS_PX), facing)
-    if beside.px_per_bl >= above.px_per_bl:
-        framing, corner = beside, (width - beside.size_px[0], 0)
-    else:
-        framing, corner = above, (0, height // 2)
+    framing, corner = lay_out(box, facing)
     sides = []
     for which, (clip, record) in enumerate(watched):
         label = labels[which] if labels else label_of(record)
         if record.facing != facing:
             label += "  (mirrored)"
         ground = box_of([(record, rows[which])]).ground
-        words = tuple(captions(record, steps.paw))
+        shown = steps.touchdowns_s[:-1, which]
+        words = tuple(stride for stride in captions(record, steps.paw) if stride.start_s in shown)
         sides.append(_Side(clip, record, label, words, held_middle(record), ground, corner if which else (0, 0)))
     return sides, framing
 
@@ -162,8 +170,7 @@ def _put_dog(picture: Picture, side: _Side, frame: Frame, framing: Framing) -> N
 def _put_words(picture: Picture, side: _Side, t_s: float, width: int) -> None:
     """The line over a dog: what is shown, and the gait and length of the present stride."""
     left, top = side.corner_px
-    here = [stride for stride in side.strides if stride.start_s <= t_s]
-    now = here[-1] if here else side.strides[0]
+    now = max((stride for stride in side.strides if stride.start_s <= t_s), key=lambda stride: stride.start_s)
     words = now.words
     if side.record.trial.clock_known:
         words += f"   stride {now.end_s - now.start_s:.2f} s"

@@ -73,7 +73,8 @@ def key_pictures(
         frame = clip.at(float(t_s))
         row = int(np.argmin(np.abs(record.tracks.frame - frame.index)))
         rgb = held_picture(frame, record, row, held_px[row], framing)
-        caption = f"{paw.replace('_', ' ')} {event} at {t_s:.3f} s, frame {frame.index}"
+        clock = "s" if record.trial.clock_known else "s of the file"
+        caption = f"{paw.replace('_', ' ')} {event} at {t_s:.3f} {clock}, frame {frame.index}"
         if framing.facing != record.facing:
             caption += ", mirrored"
         made.append(KeyPicture(rgb, paw, event, float(t_s), frame.index, caption))
@@ -81,7 +82,7 @@ def key_pictures(
 
 
 def typical_contact(record: GaitRecord, paw: str, gait: str = "") -> int | None:
-    """Number of the stance that begins the used stride of ``paw`` whose time is nearest to the median; None = no such."""
+    """Number of the stance that begins the used stride of ``paw`` nearest to the median stride time; None = no such."""
     strides, contacts = record.strides, record.contacts
     rows = np.flatnonzero(record.strides_of(paw) & strides.used & np.isfinite(strides.start_s + strides.end_s))
     whole = (contacts.paw == PAWS.index(paw)) & np.isfinite(contacts.liftoff_s)
