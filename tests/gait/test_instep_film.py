@@ -30,8 +30,8 @@ from gait.nouns import GaitRecord
 from gait.record import build_record
 from gait.trial import Trial
 from pose.clip import Clip, open_clip
-from pose.draw import BAR_ORDER, COLOURS
-from pose.film import write_film
+from pose.draw import BAR_ORDER, COLOURS, DARK
+from pose.film import FilmSettings, write_film
 from pose.landmarks import NEAR_HIND, PAWS
 from pose.table import read_table
 
@@ -40,28 +40,31 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 NEAR_PX = 2
 #: px, what the line of the present hides of the beginning of a bar that it stands on.
 LINE_PX = 2
-#: frames, how far their number may be off when it is told by a colour that went through two films.
-NEAR_FRAMES = 3
+#: frames, how far their number may be off when it is told by a colour that went through two films (1 to 5 measured);
+#: the picture before or after would be 10 frames off.
+NEAR_FRAMES = 6
 #: of 255, how far a colour may be off after it went through the film.
 NEAR_COLOUR = 60
-QUICK = StepSettings(slower=1.0, film_fps=12.0, most_strides=2)
+QUICK = StepSettings(slower=1.0, film_fps=6.0, most_strides=2)
 
 
 @cache
 def record(pattern: Pattern = TROT, facing: str = "right", condition: str = "bare") -> GaitRecord:
-    tracks, _ = dog(pattern, Scene(facing=facing, seconds=4.0))
+    tracks, _ = dog(pattern, Scene(facing=facing, seconds=3.5))
     return build_record(tracks, Trial(dog="Tansy", date="2026-03-02", condition=condition))
 
 
 def plain_film(path: Path, record: GaitRecord, colour: tuple[int, int, int]) -> Clip:
     """A clip of one colour with the times of ``record``; its green counts the frames."""
     pictures = (np.full((360, 640, 3), (colour[0], number, colour[2]), np.uint8) for number in record.tracks.frame)
-    write_film(zip(record.tracks.t_s, pictures, strict=True), path)
+    write_film(zip(record.tracks.t_s, pictures, strict=True), path, settings=FilmSettings(quality=4))
     return open_clip(path)
 
 
 def columns_of(picture: np.ndarray, y: int, colour: tuple[int, ...]) -> np.ndarray:
-    return np.flatnonzero(np.abs(picture[y].astype(int) - colour).max(axis=1) < NEAR_COLOUR)
+    """Columns of a line of ``picture`` that are nearer to ``colour`` than to the ground."""
+    off, ground = (np.abs(picture[y].astype(int) - other).max(axis=1) for other in (colour, DARK))
+    return np.flatnonzero(off < ground)
 
 
 def starts_of(columns: np.ndarray) -> np.ndarray:
