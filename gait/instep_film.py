@@ -30,6 +30,8 @@ WORDS_PX, PANEL_PX, GAP_PX = 40, 216, 4
 #: px, where the bars begin and end; the first row of either clip, the way to the next row, the height of a bar.
 LEFT_PX, RIGHT_PX = 104, SIZE_PX[0] - 18
 TOPS_PX, ROW_PX, BAR_PX = (526, 614), 17, 11
+#: px, the line of the belt lies this far under the middle of a standing paw's mark, so as not to cross it.
+BELT_UNDER_PX = 7
 SOFT = (176, 180, 186)
 
 
@@ -161,7 +163,7 @@ def _put_dog(picture: Picture, side: _Side, frame: Frame, framing: Framing) -> N
     left, top = side.corner_px
     width, height = framing.size_px
     if side.clip is None:
-        foot = round(framing.middle_px[1] + side.ground_bl * framing.px_per_bl)
+        foot = round(framing.middle_px[1] + side.ground_bl * framing.px_per_bl) + BELT_UNDER_PX
         cv2.line(shown, (0, foot), (width - 1, foot), GREY, 2)
         draw_words(shown, "landmarks only: a table has no pictures", (12, height - 12), 12, SOFT, width - 24)
     picture[top + WORDS_PX : top + WORDS_PX + height, left : left + width] = shown
@@ -202,7 +204,7 @@ def _put_bars(ground: Picture, side: _Side, steps: StepMap, which: int) -> None:
 
 
 def _put_legend(ground: Picture, steps: StepMap) -> None:
-    foot = SIZE_PX[1] - 30
+    foot = SIZE_PX[1] - 27
     draw_words(ground, "stride", (12, foot), 11, SOFT)
     for stride in range(steps.strides):
         draw_words(ground, str(stride + 1), (_across((stride + 0.5) / steps.strides) - 3, foot), 11, SOFT)
@@ -211,7 +213,7 @@ def _put_legend(ground: Picture, steps: StepMap) -> None:
         f"The {steps.paw.replace('_', ' ')} lands at once in both: the second clip is stretched in time to fit. "
         f"Shown {pace}."
     )
-    draw_words(ground, words, (LEFT_PX, SIZE_PX[1] - 10), 12, SOFT, RIGHT_PX - LEFT_PX)
+    draw_words(ground, words, (LEFT_PX, SIZE_PX[1] - 8), 12, SOFT, RIGHT_PX - LEFT_PX)
 
 
 def _put_line(picture: Picture, share: float, colour: Colour, wide: int) -> None:

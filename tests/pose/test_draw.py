@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pose.draw import BAR_ORDER, COLOURS, PAW_WORDS, DrawSettings, draw_landmarks, draw_strip, fit_width
+from pose.draw import BAR_ORDER, COLOURS, PAW_WORDS, DrawSettings, draw_landmarks, draw_strip, fit_width, framed
 from pose.errors import PoseError
 from pose.landmarks import LANDMARKS, PAWS
 
@@ -64,6 +64,37 @@ def test_wide_pictures_are_made_narrower(shape: tuple[int, int], expected: tuple
     assert scale == pytest.approx(expected[1] / shape[1])
     y, x = np.argwhere(small[..., 0] > 127).min(axis=0)
     assert (y, x) == (pytest.approx(scale * (shape[0] // 2), abs=1), pytest.approx(scale * (shape[1] // 2), abs=1))
+
+
+@pytest.mark.parametrize("scale", [0.2, 0.45, 0.8, 1.0, 2.5])
+@pytest.mark.parametrize("turn_deg", [0.0, 7.0])
+@pytest.mark.parametrize("mirror", [1, -1], ids=["as filmed", "mirrored"])
+def test_a_framed_picture_has_its_parts_where_the_matrix_says(scale: float, turn_deg: float, mirror: int) -> None:
+    picture = np.zeros((240, 320, 3), dtype=np.uint8)
+    picture[115:126, 195:206] = 255
+    a = np.deg2rad(turn_deg)
+    turn = scale * np.diag([mirror, 1]) @ np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
+    place = np.array([200.0, 120.0])
+    matrix = np.column_stack([turn, np.array([70.3, 52.6]) - turn @ place])
+    made = framed(picture, matrix, (150, 110), (0, 0, 0))
+    light = made[..., 0].astype(float)
+    assert made.shape == (110, 150, 3)
+    middle = [(light.sum(axis=axis) * np.arange(size)).sum() / light.sum() for axis, size in ((0, 150), (1, 110))]
+    assert middle == pytest.approx([70.3, 52.6], abs=0.1)
+    assert light.sum() / 255 == pytest.approx((11 * scale) ** 2, rel=0.1)
+
+
+def test_a_framed_picture_is_averaged_where_it_shrinks_and_plain_beyond_its_edge() -> None:
+    stripes = np.zeros((400, 400, 3), dtype=np.uint8)
+    stripes[:, ::2] = 200
+    made = framed(stripes, np.array([[0.25, 0, 20], [0, 0.25, 20]]), (160, 160), (9, 99, 199))
+    assert np.abs(made[40:100, 40:100].astype(int) - 100).max() <= 2
+    assert (made[150, 150] == (9, 99, 199)).all()
+
+
+def test_accents_are_left_out_where_the_font_has_none() -> None:
+    accented, plain = (draw_strip(GREY, 0.0, [np.empty((0, 2))] * 4, caption=words) for words in ("Zoë", "Zoe"))
+    np.testing.assert_array_equal(accented, plain)
 
 
 def test_marks_beyond_the_edge_do_no_harm() -> None:
