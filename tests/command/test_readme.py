@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from gait.cli import main
-from gait.command.sheet import read_sheet
 from gait.reading import RESULT_FILES
+from gait.sheets.trial_sheet import read_trial
 from gait.trial import Trial
 from pose.table import COLUMNS
 
@@ -37,7 +37,7 @@ def test_every_option_in_the_readme_exists_and_every_option_is_in_the_readme() -
 def test_the_trial_sheet_of_the_readme_can_be_read(tmp_path: Path) -> None:
     [words] = [words for kind, words in BLOCKS if kind == "toml"]
     (tmp_path / "sheet.toml").write_text(words)
-    trial = Trial(**read_sheet(tmp_path / "sheet.toml"))
+    trial = Trial(**read_trial(tmp_path / "sheet.toml"))
     assert (trial.dog, trial.date, trial.belt_m_s) == ("Tansy", "2026-03-02", pytest.approx(1.25))
 
 
