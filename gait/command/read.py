@@ -9,7 +9,7 @@ import click
 
 from gait.command.edge import CANNOT_USE, EXPECTED, OUR_FAULT, exit_code, fault, message, say_error
 from gait.command.show import progress_bar, show_reading
-from gait.reading import ReadingSettings, is_table, read_to_folder
+from gait.reading import ReadingSettings, folder_names, is_table, plain_name, read_to_folder
 from gait.sheets.keys import PICTURE_KEY, belt_speed
 from gait.sheets.trial_sheet import read_trial
 from gait.trial import Trial
@@ -76,24 +76,15 @@ def asked(source: Path, request: Request) -> tuple[Trial, ReadingSettings]:
     return Trial(**(told | request.flags)), replace(settings, fps=fps) if settings.fps is None else settings
 
 
-def plain_name(source: Path) -> str:
-    """What to call an input: its file without the ending, or its folder."""
-    return source.resolve().name if source.is_dir() else source.stem
-
-
 def name_folders(inputs: list[Path], out: Path) -> list[Path]:
-    """A folder under ``out`` per input, named after it; a second one of that name gets '-2', which is said."""
-    taken: dict[str, Path] = {}
-    for source in inputs:
+    """A folder under ``out`` per input, named after it; where another had that name first, it is said."""
+    names = folder_names(inputs)
+    for source, name in zip(inputs, names, strict=True):
         stem = plain_name(source)
-        name, count = stem, 1
-        while name in taken:
-            count += 1
-            name = f"{stem}-{count}"
-        if count > 1:
-            click.echo(f"{source}: its name is taken by {taken[stem]}; results go to {out / name}")
-        taken[name] = source
-    return [out / name for name in taken]
+        if name != stem:
+            first = next(other for other in inputs if plain_name(other).casefold() == stem.casefold())
+            click.echo(f"{source}: its name is taken by {first}; results go to {out / name}")
+    return [out / name for name in names]
 
 
 def make_writable(out: Path) -> None:

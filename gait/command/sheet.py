@@ -21,8 +21,8 @@ def sheet_command(folder: Path, out: Path | None) -> int:
         say_error(message(error))
         return CANNOT_USE
     click.echo(f"{sheet}: {count} {'clip' if count == 1 else 'clips'}")
-    click.echo(f"Fill in for every clip: dog, date ({DATE_FORM}), condition (such as bare, boots), and yes under "
-               "baseline where the others of that day are to be compared with it.")  # fmt: skip
+    click.echo(f"Fill in for every clip: dog, date ({DATE_FORM}) and condition,")
+    click.echo("and yes under baseline for the condition that the others of that day are held against.")
     click.echo("belt_m_s gives lengths in metres (belt_kmh may take its place); the other columns may stay empty.")
     click.echo(f"Then: pawfall compare {sheet} -o results")
     return 0

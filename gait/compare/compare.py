@@ -2,10 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import asdict
-from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
-import scipy
 
 from gait.compare.groups import group_lines
 from gait.compare.lines import NO_GAIT, Sides, compare_lines, gaits_of
@@ -15,6 +13,7 @@ from gait.compare.settings import CompareSettings
 from gait.compare.trends import trends_of
 from gait.errors import GaitError
 from gait.nouns import GaitRecord
+from gait.versions import versions
 
 DEFAULTS = CompareSettings()
 
@@ -41,7 +40,7 @@ def compare_records(
         group_lines(contrasts, settings),
         trends_of(sets, contrasts, settings, seed),
         asdict(settings) | {"seed": seed},
-        _versions(),
+        versions(),
     )
 
 
@@ -106,11 +105,3 @@ def _notes(old: ClipSet, new: ClipSet, settings: CompareSettings) -> tuple[str, 
     if poor:
         notes.append(f"Footage graded 'film again': {', '.join(poor)}.")
     return tuple(notes)
-
-
-def _versions() -> dict[str, str]:
-    try:
-        own = version("pawfall")
-    except PackageNotFoundError:
-        own = "unpacked"
-    return {"pawfall": own, "numpy": np.__version__, "scipy": scipy.__version__}
