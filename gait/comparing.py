@@ -102,13 +102,13 @@ def check_out(out: Path) -> None:
     check_place(out, "comparison.json", "comparison")
 
 
-def write_comparison(found: SheetComparison, out: Path, writers: Sequence[Writer] = WRITERS) -> None:
+def write_comparison(found: SheetComparison, out: Path) -> None:
     """Write the results into ``out``, where they appear when all are done; the clips' own results stay."""
     partial = partial_of(out)
     shutil.rmtree(partial, ignore_errors=True)
     try:
         partial.mkdir(parents=True)
-        for write in writers:
+        for write in WRITERS:
             write(found, partial)
         put_in_place(partial, out, RESULT_FILES)
     finally:

@@ -9,7 +9,7 @@ import click
 from gait.command.edge import EXPECTED, NOTHING_TO_SAY, OUR_FAULT, exit_code, message, say_error
 from gait.command.read import make_writable
 from gait.command.show import gait_words, progress_bar, used_words
-from gait.compare.nouns import LARGER, NO_DIFFERENCE, SMALLER, Contrast
+from gait.compare.nouns import LARGER, NO_DIFFERENCE, SMALLER, ClipSet, Contrast
 from gait.comparing import NothingReadError, check_out, check_sheet, compare_to_folder
 from gait.comparison_results import ComparingSettings, ReadClip, SheetComparison, UnreadClip
 from gait.reading import Progress, is_table
@@ -46,10 +46,19 @@ def compare_command(
         say_error(message(error))
         return exit_code(error)
     show_comparison(found, out)
-    if not any(contrast.lines for contrast in found.comparison.contrasts):
-        say_error("Nothing could be compared; the reasons stand above.")
+    if not any(map(_says_something, found.comparison.contrasts)):
+        say_error(f"Nothing could be compared; the reasons are in {out / 'comparison.csv'}.")
         return NOTHING_TO_SAY
     return OUR_FAULT if any(clip.exit_code == OUR_FAULT for clip in found.unread) else 0
+
+
+def _says_something(contrast: Contrast) -> bool:
+    """Whether a line was compared, or the gait itself is another."""
+    return any(line.verdict for line in contrast.lines) or _other_gait(contrast)
+
+
+def _other_gait(contrast: Contrast) -> bool:
+    return not contrast.declined and not contrast.same_gait
 
 
 def _sheet(path: Path) -> Sheet:
@@ -99,6 +108,12 @@ def contrast_words(contrast: Contrast) -> str:
         head += f" against {old.date if dated else old.condition}"
     if contrast.declined:
         return f"{head}: {contrast.declined}"
+    if old is not None and _other_gait(contrast):
+        head += f": another gait (mostly {_most(new)}, before mostly {_most(old)}); lines"
     names = {LARGER: "larger", SMALLER: "smaller", NO_DIFFERENCE: "without a difference shown", "": "not compared"}
     verdicts = [line.verdict for line in contrast.lines]
     return f"{head}: " + ", ".join(f"{verdicts.count(verdict)} {words}" for verdict, words in names.items())
+
+
+def _most(clips: ClipSet) -> str:
+    return next(iter(clips.gaits), "no gait")

@@ -53,8 +53,10 @@ def _contrast(pair: Pair, settings: CompareSettings, seed: int) -> Contrast:
         return Contrast(pair.kind, new.dog, old, new, _same_gait(old, new), (), declined=declined)
     sides, left_out = _alike(pair.kind, old, new)
     lines = compare_lines(sides, gaits_of(old, new), settings, seed)
+    if not lines:
+        declined = f"{old.dog} has no stride with a gait that has a name."
     notes = (*left_out, *_notes(old, new, settings))
-    return Contrast(pair.kind, new.dog, old, new, _same_gait(old, new), lines, notes)
+    return Contrast(pair.kind, new.dog, old, new, _same_gait(old, new), lines, notes, declined)
 
 
 def _same_gait(old: ClipSet, new: ClipSet) -> bool:
