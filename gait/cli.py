@@ -59,6 +59,38 @@ def read(inputs: tuple[Path, ...], no_film: bool, **options: Any) -> None:
 
 
 @main.command()
+@click.argument("folder", type=FOLDER, metavar="FOLDER")
+@click.option("-o", "--out", type=FOLDER, help="The sheet to write, .csv or .xlsx; else sheet.csv in FOLDER.")
+def sheet(folder: Path, out: Path | None) -> None:
+    """Start a trial sheet: a spreadsheet with one row for each clip in FOLDER, to be filled in and compared."""
+    from gait.command.sheet import sheet_command
+
+    sys.exit(sheet_command(folder, out))
+
+
+@main.command()
+@click.argument("sheet", type=FOLDER, metavar="SHEET")
+@click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the results.")
+@click.option("--results", multiple=True, type=FOLDER, help="Folder with results of pawfall read; may be given again.")
+@click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
+@click.option("--precision", type=click.Choice(["auto", "fp32", "int8"]), default="auto", show_default=True)
+@click.option("--no-film", is_flag=True, help="Write no films of two conditions side by side.")
+@click.option("--film-clips", is_flag=True, help="Write the film of each clip as well.")
+@click.option("--seed", type=int, default=0, show_default=True, help="Seed of every random draw.")
+def compare(
+    sheet: Path, out: Path, results: tuple[Path, ...], network: Path | None, precision: Any, seed: int, **films: bool
+) -> None:
+    """Compare conditions with the baseline and visit with visit: SHEET (.csv, .xlsx, .toml, or a folder of clips with
+    a .toml each) says what was filmed."""
+    from gait.command.compare import compare_command
+    from gait.comparison_results import ComparingSettings
+    from pose.network import NetworkSettings
+
+    settings = ComparingSettings(not films["no_film"], films["film_clips"], seed)
+    sys.exit(compare_command(sheet, out, results, network, NetworkSettings(precision=precision), settings))
+
+
+@main.command()
 @click.option("-o", "--out", default="pawfall-demo", show_default=True, type=FOLDER, help="Folder for the results.")
 def demo(out: Path) -> None:
     """Read the clips that come with pawfall."""

@@ -2,14 +2,16 @@
 
 import dataclasses
 import shutil
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import count
 from pathlib import Path
 
 import numpy as np
 
 from gait.errors import TrialError
 from gait.filming import key_picture, write_gait_film
+from gait.hashing import content_hash
 from gait.nouns import GaitRecord
 from gait.placing import check_place, partial_of, put_in_place
 from gait.record import build_record
@@ -56,6 +58,27 @@ class ReadingSettings:
     slow_stride_s: float = 1.4
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Followed:
+    """The landmarks of one source, and how they were come by: all that its record needs besides the trial.
+
+    tracks        on the real clock, rounded as in landmarks.csv, so that reading that table again gives the very same
+                  contacts and strides
+    filmed_fps    frames per second of the camera when a person or the camera itself said so, else None
+    notes         plain sentences about the way the clip was read
+    network       name, precision and provider of the network; empty for a table
+    network_hash  of the file in use, "" for a table
+    sha256        of the content of the source
+    """
+
+    tracks: Tracks
+    filmed_fps: float | None = None
+    notes: tuple[str, ...] = ()
+    network: Mapping[str, str] = field(default_factory=dict)
+    network_hash: str = ""
+    sha256: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """What came of one input: its folder, the record, and plain sentences about the way it was read."""
@@ -70,36 +93,48 @@ def is_table(source: Path) -> bool:
     return source.suffix.lower() in ENDINGS and not source.is_dir()
 
 
+def plain_name(source: Path) -> str:
+    """What to call an input: its file without the ending, or its folder."""
+    return source.resolve().name if source.is_dir() else source.stem
+
+
+def folder_names(sources: Iterable[Path]) -> list[str]:
+    """A name per source, after its own; a second of one name gets '-2' (capitals do not tell two folders apart)."""
+    names: list[str] = []
+    for source in sources:
+        stem = plain_name(source)
+        taken = {name.casefold() for name in names}
+        names.append(next(name for name in _numbered(stem) if name.casefold() not in taken))
+    return names
+
+
+def _numbered(stem: str) -> Iterator[str]:
+    yield stem
+    yield from (f"{stem}-{number}" for number in count(2))
+
+
 def read_to_folder(
     source: Path,
     folder: Path,
     trial: Trial,
     *,
     network: Network | None = None,
+    followed: Followed | None = None,
     settings: ReadingSettings = ReadingSettings(),
     progress: Progress | None = None,
 ) -> Reading:
     """Read ``source`` and leave the results in ``folder``, which appears (or is replaced) only when all is done.
 
+    followed  what an earlier reading of the same source found; it takes the place of the network
+
     Raises PoseError or GaitError when the input cannot be used, OSError when the results cannot be written.
     """
     check_place(folder, "record.json")
     clip = None if is_table(source) else _open(source, trial, settings)
-    notes: tuple[str, ...] = ()
-    network_hash = ""
-    if clip is None:
-        tracks = _cut_table(read_table(source), trial, settings)
-        check_rate(source.name, tracks.t_s, settings)
-    else:
-        check_rate(source.name, clip.stamps_s, settings)
-        trial = dataclasses.replace(trial, filmed_fps=clip.filmed_fps)
-        tracks, notes, network_hash = _watch(clip, trial, network, progress)
-    record = _record(tracks, trial, settings, network_hash)
-    asked = {key: value for key, value in dataclasses.asdict(settings).items() if value is not None}
-    used = {**record.settings, "reading": {"input": source.name, **asked}}
-    if clip is not None and network is not None:
-        used["network"] = {"name": network.name, "precision": network.precision, "provider": network.provider}
-    record = dataclasses.replace(record, notices=(*record.notices, *notes), settings=used)
+    if followed is None:
+        new = _of_table(source, trial, settings) if clip is None else _watch(clip, trial, network, settings, progress)
+        followed = dataclasses.replace(new, sha256=content_hash(source))
+    record = record_of(source, followed, trial, settings)
     partial = partial_of(folder)
     shutil.rmtree(partial, ignore_errors=True)
     try:
@@ -108,7 +143,18 @@ def read_to_folder(
         put_in_place(partial, folder, RESULT_FILES)
     finally:
         shutil.rmtree(partial, ignore_errors=True)
-    return Reading(folder, record, notes)
+    return Reading(folder, record, followed.notes)
+
+
+def record_of(source: Path, followed: Followed, trial: Trial, settings: ReadingSettings) -> GaitRecord:
+    """The record of a source whose landmarks were followed; it tells what an earlier reading can be known by."""
+    record = _record(followed.tracks, dataclasses.replace(trial, filmed_fps=followed.filmed_fps), settings, followed)
+    asked = dataclasses.asdict(settings) | {"filmed_fps": trial.filmed_fps}
+    told = {"input": source.name, "source_sha256": followed.sha256, "notes": list(followed.notes)}
+    used = {**record.settings, "reading": told | {key: value for key, value in asked.items() if value is not None}}
+    if followed.network:
+        used["network"] = dict(followed.network)
+    return dataclasses.replace(record, notices=(*record.notices, *followed.notes), settings=used)
 
 
 def _open(source: Path, trial: Trial, settings: ReadingSettings) -> Clip:
@@ -123,15 +169,22 @@ def _open(source: Path, trial: Trial, settings: ReadingSettings) -> Clip:
 
 
 def _watch(
-    clip: Clip, trial: Trial, network: Network | None, progress: Progress | None
-) -> tuple[Tracks, tuple[str, ...], str]:
-    """Follow the landmarks through the pictures: tracks, notes about the clip, hash of the network."""
+    clip: Clip, trial: Trial, network: Network | None, settings: ReadingSettings, progress: Progress | None
+) -> Followed:
+    """Follow the landmarks through the pictures."""
+    check_rate(clip.path.name, clip.stamps_s, settings)
     if network is None:
         raise TrialError(f"{clip.path.name} is a film and needs a network to be read.")
     report = (lambda done, total: progress("reading", done, total)) if progress else None
-    tracks, followed = read_clip(clip, network, facing=trial.facing, progress=report)
-    # rounded as in landmarks.csv, so that reading that table again gives the very same contacts and strides
-    return as_written(tracks), _clip_notes(clip, followed), network.sha256
+    tracks, seen = read_clip(clip, network, facing=trial.facing, progress=report)
+    told = {"name": network.name, "precision": network.precision, "provider": network.provider}
+    return Followed(as_written(tracks), clip.filmed_fps, _clip_notes(clip, seen), told, network.sha256)
+
+
+def _of_table(source: Path, trial: Trial, settings: ReadingSettings) -> Followed:
+    tracks = _cut_table(read_table(source), trial, settings)
+    check_rate(source.name, tracks.t_s, settings)
+    return Followed(as_written(tracks), trial.filmed_fps)
 
 
 def _clip_notes(clip: Clip, followed: ReadReport) -> tuple[str, ...]:
@@ -174,8 +227,9 @@ def check_rate(name: str, stamps_s: FloatArray, settings: ReadingSettings = Read
         )
 
 
-def _record(tracks: Tracks, trial: Trial, settings: ReadingSettings, network_hash: str) -> GaitRecord:
+def _record(tracks: Tracks, trial: Trial, settings: ReadingSettings, followed: Followed) -> GaitRecord:
     """The gait record; when strides come out too slow for any dog and nobody told the clock, with an unknown clock."""
+    network_hash = followed.network_hash
     record = build_record(tracks, trial, network_hash=network_hash, seed=settings.seed)
     told = trial.filmed_fps is not None or not trial.clock_known
     if told or stride_time_s(record) <= settings.slow_stride_s:

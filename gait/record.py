@@ -1,11 +1,8 @@
 """Tracks and Trial to GaitRecord: the only place where the gait core is put together."""
 
 from dataclasses import asdict, dataclass, replace
-from importlib.metadata import PackageNotFoundError, version
-from typing import Any
 
 import numpy as np
-import scipy
 
 from gait.belt import BeltSpeed, Stances, belt_slope, describe_belt, first_speed, refine_speed, stances_of
 from gait.blur import Noise, noise_in
@@ -25,6 +22,7 @@ from gait.topline import topline_angle
 from gait.trial import Trial
 from gait.trust import Evidence, check_trust, clock_notices, grade_of
 from gait.unseen import split_unseen
+from gait.versions import versions
 from pose.tracks import BoolArray, FloatArray, Tracks, repeated_frames
 
 DEFAULT_SETTINGS = GaitSettings()
@@ -196,7 +194,7 @@ def _assemble(
         forward_bl=body.relative_px / per_paw(m.side_bl),
         topline_deg=topline_angle(body),
         settings=asdict(settings),
-        versions=_versions(),
+        versions=versions(),
         network_hash=network_hash,
         sides=compare_sides(strides),
     )
@@ -249,7 +247,7 @@ def _standing(tracks: Tracks, trial: Trial, body: Body, settings: GaitSettings, 
         forward_bl=body.relative_px / body.length_px,
         topline_deg=topline_angle(body),
         settings=asdict(settings),
-        versions=_versions(),
+        versions=versions(),
         network_hash=network_hash,
     )
 
@@ -282,11 +280,3 @@ def _repeat_notices(tracks: Tracks) -> tuple[str, ...]:
     if not count:
         return ()
     return (f"{count} of {len(tracks)} frames show the picture before them once more; they were left out.",)
-
-
-def _versions() -> dict[str, Any]:
-    try:
-        own = version("pawfall")
-    except PackageNotFoundError:
-        own = "unpacked"
-    return {"pawfall": own, "numpy": np.__version__, "scipy": scipy.__version__}

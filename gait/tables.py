@@ -28,10 +28,10 @@ def write_record(record: GaitRecord, folder: str | Path) -> None:
     """Write the three files into ``folder`` (made if need be); each appears whole or not at all."""
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    _write(folder / "contacts.csv", lambda file: _write_rows(file, CONTACT_COLUMNS, _contact_rows(record.contacts)))
+    write_whole(folder / "contacts.csv", lambda file: write_rows(file, CONTACT_COLUMNS, _contact_rows(record.contacts)))
     columns = (*STRIDE_COLUMNS, *(c for name in NAMES for c in (name, f"{name}_sd")), "candidates", "band")
-    _write(folder / "strides.csv", lambda file: _write_rows(file, columns, _stride_rows(record.strides)))
-    _write(
+    write_whole(folder / "strides.csv", lambda file: write_rows(file, columns, _stride_rows(record.strides)))
+    write_whole(
         folder / "record.json",
         lambda file: file.write(json.dumps(record_as_dict(record), indent=1, allow_nan=False) + "\n"),
     )
@@ -59,8 +59,8 @@ def record_as_dict(record: GaitRecord) -> dict[str, Any]:
         "versions": record.versions,
         "network_hash": record.network_hash,
     }
-    plain: dict[str, Any] = _plain(found)
-    return plain
+    told: dict[str, Any] = plain(found)
+    return told
 
 
 def _counts(strides: Strides) -> dict[str, Any]:
@@ -72,14 +72,14 @@ def _counts(strides: Strides) -> dict[str, Any]:
     }
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
     """``value`` in types that JSON knows."""
     if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple | np.ndarray):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     if isinstance(value, np.generic):
-        return _plain(value.item())
+        return plain(value.item())
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
@@ -121,13 +121,15 @@ def _number(value: float, decimals: int) -> str:
     return f"{value:.{decimals}f}" if math.isfinite(value) else ""
 
 
-def _write_rows(file: TextIO, columns: tuple[str, ...], rows: Iterable[list[str]]) -> None:
+def write_rows(file: TextIO, columns: tuple[str, ...], rows: Iterable[list[str]]) -> None:
+    """Write a CSV table: the names of its columns, then its rows."""
     writer = csv.writer(file, lineterminator="\n")
     writer.writerow(columns)
     writer.writerows(rows)
 
 
-def _write(path: Path, fill: Callable[[TextIO], object]) -> None:
+def write_whole(path: Path, fill: Callable[[TextIO], object]) -> None:
+    """Write a text file that appears whole or not at all."""
     beside = path.with_name(f".{path.name}.partial-{os.getpid()}")
     try:
         with beside.open("w", encoding="utf-8", newline="") as file:

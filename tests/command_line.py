@@ -1,5 +1,6 @@
 """Calls the command as a person would, and makes the inputs that such calls need."""
 
+import csv
 import json
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,9 @@ from walker import trotting
 
 from gait.cli import main
 from pose.table import write_table
+
+#: Columns of a trial sheet of many clips: the needed ones, and the belt speed for lengths in metres.
+SHEET_HEAD = "clip,dog,date,condition,baseline,belt_m_s"
 
 
 def call(*words: object) -> Result:
@@ -33,3 +37,15 @@ def sheet(folder: Path, words: str) -> Path:
 def record_of(folder: Path) -> dict[str, Any]:
     """The record.json of a result."""
     return json.loads((folder / "record.json").read_text())
+
+
+def put_sheet(folder: Path, *rows: str, head: str = SHEET_HEAD) -> Path:
+    """Write a trial sheet of many clips into ``folder``."""
+    (folder / "sheet.csv").write_text("\n".join((head, *rows)), encoding="utf-8")
+    return folder / "sheet.csv"
+
+
+def lines_of(out: Path) -> list[dict[str, str]]:
+    """The rows of the comparison.csv of a comparison."""
+    with (out / "comparison.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))

@@ -1,17 +1,17 @@
 """`pawfall read`: clips and landmark tables to folders of results."""
 
-import dataclasses
 import os
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import click
 
 from gait.command.edge import CANNOT_USE, EXPECTED, OUR_FAULT, exit_code, fault, message, say_error
-from gait.command.sheet import belt_speed, read_sheet
 from gait.command.show import progress_bar, show_reading
-from gait.reading import ReadingSettings, is_table, read_to_folder
+from gait.reading import ReadingSettings, folder_names, is_table, plain_name, read_to_folder
+from gait.sheets.keys import PICTURE_KEY, belt_speed
+from gait.sheets.trial_sheet import read_trial
 from gait.trial import Trial
 from pose.network import Network, NetworkSettings, shipped_network
 
@@ -50,9 +50,9 @@ def run(inputs: list[Path], request: Request) -> int:
 def read_one(source: Path, folder: Path, request: Request, network: Network | None) -> int:
     """Read one input and say what came of it; returns its exit code."""
     try:
-        trial = trial_of(source, request)
+        trial, settings = asked(source, request)
         with progress_bar(source.name) as report:
-            reading = read_to_folder(source, folder, trial, network=network, settings=request.settings, progress=report)
+            reading = read_to_folder(source, folder, trial, network=network, settings=settings, progress=report)
     except EXPECTED as error:
         words = message(error)
         say_error(words if source.name in words else f"{source.name}: {words}")
@@ -64,35 +64,27 @@ def read_one(source: Path, folder: Path, request: Request, network: Network | No
     return 0
 
 
-def trial_of(source: Path, request: Request) -> Trial:
-    """The trial of one input: what its sheet says, overruled by flags."""
+def asked(source: Path, request: Request) -> tuple[Trial, ReadingSettings]:
+    """The trial of one input and how to read it: what its sheet says, overruled by flags."""
     beside = source.resolve().with_suffix(".toml")
     sheet = request.sheet or (beside if beside.is_file() else None)
-    given: dict[str, Any] = {"clip": plain_name(source)}
-    given |= read_sheet(sheet) if sheet else {}
+    told: dict[str, Any] = {"clip": plain_name(source)} | (read_trial(sheet) if sheet else {})
     if sheet and not request.sheet:
         click.echo(f"{source.name}: trial sheet {sheet.name} found beside it")
-    return Trial(**(given | request.flags))
-
-
-def plain_name(source: Path) -> str:
-    """What to call an input: its file without the ending, or its folder."""
-    return source.resolve().name if source.is_dir() else source.stem
+    fps = told.pop(PICTURE_KEY, None)
+    settings = request.settings
+    return Trial(**(told | request.flags)), replace(settings, fps=fps) if settings.fps is None else settings
 
 
 def name_folders(inputs: list[Path], out: Path) -> list[Path]:
-    """A folder under ``out`` per input, named after it; a second one of that name gets '-2', which is said."""
-    taken: dict[str, Path] = {}
-    for source in inputs:
+    """A folder under ``out`` per input, named after it; where another had that name first, it is said."""
+    names = folder_names(inputs)
+    for source, name in zip(inputs, names, strict=True):
         stem = plain_name(source)
-        name, count = stem, 1
-        while name in taken:
-            count += 1
-            name = f"{stem}-{count}"
-        if count > 1:
-            click.echo(f"{source}: its name is taken by {taken[stem]}; results go to {out / name}")
-        taken[name] = source
-    return [out / name for name in taken]
+        if name != stem:
+            first = next(other for other in inputs if plain_name(other).casefold() == stem.casefold())
+            click.echo(f"{source}: its name is taken by {first}; results go to {out / name}")
+    return [out / name for name in names]
 
 
 def make_writable(out: Path) -> None:
@@ -130,4 +122,4 @@ def read_command(inputs: tuple[Path, ...], options: dict[str, Any]) -> int:
         return CANNOT_USE
     out, sheet, network = (options.pop(key) for key in ("out", "trial", "network"))
     running = NetworkSettings(precision=options.pop("precision", "auto"))
-    return run(list(inputs), Request(out, flags, sheet, network, running, dataclasses.replace(DEFAULTS, **options)))
+    return run(list(inputs), Request(out, flags, sheet, network, running, replace(DEFAULTS, **options)))

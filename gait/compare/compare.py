@@ -2,10 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import asdict
-from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
-import scipy
 
 from gait.compare.groups import group_lines
 from gait.compare.lines import NO_GAIT, Sides, compare_lines, gaits_of
@@ -15,6 +13,7 @@ from gait.compare.settings import CompareSettings
 from gait.compare.trends import trends_of
 from gait.errors import GaitError
 from gait.nouns import GaitRecord
+from gait.versions import versions
 
 DEFAULTS = CompareSettings()
 
@@ -41,7 +40,7 @@ def compare_records(
         group_lines(contrasts, settings),
         trends_of(sets, contrasts, settings, seed),
         asdict(settings) | {"seed": seed},
-        _versions(),
+        versions(),
     )
 
 
@@ -54,8 +53,10 @@ def _contrast(pair: Pair, settings: CompareSettings, seed: int) -> Contrast:
         return Contrast(pair.kind, new.dog, old, new, _same_gait(old, new), (), declined=declined)
     sides, left_out = _alike(pair.kind, old, new)
     lines = compare_lines(sides, gaits_of(old, new), settings, seed)
+    if not lines:
+        declined = f"{old.dog} has no stride with a gait that has a name."
     notes = (*left_out, *_notes(old, new, settings))
-    return Contrast(pair.kind, new.dog, old, new, _same_gait(old, new), lines, notes)
+    return Contrast(pair.kind, new.dog, old, new, _same_gait(old, new), lines, notes, declined)
 
 
 def _same_gait(old: ClipSet, new: ClipSet) -> bool:
@@ -106,11 +107,3 @@ def _notes(old: ClipSet, new: ClipSet, settings: CompareSettings) -> tuple[str, 
     if poor:
         notes.append(f"Footage graded 'film again': {', '.join(poor)}.")
     return tuple(notes)
-
-
-def _versions() -> dict[str, str]:
-    try:
-        own = version("pawfall")
-    except PackageNotFoundError:
-        own = "unpacked"
-    return {"pawfall": own, "numpy": np.__version__, "scipy": scipy.__version__}

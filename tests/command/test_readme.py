@@ -7,8 +7,12 @@ from pathlib import Path
 import pytest
 
 from gait.cli import main
-from gait.command.sheet import read_sheet
+from gait.compare.nouns import LARGER, NO_DIFFERENCE, SMALLER
+from gait.comparing import RESULT_FILES as COMPARISON_FILES
+from gait.comparison_tables import COLUMNS as COMPARISON_COLUMNS
 from gait.reading import RESULT_FILES
+from gait.sheets.keys import KEYS
+from gait.sheets.trial_sheet import read_trial
 from gait.trial import Trial
 from pose.table import COLUMNS
 
@@ -27,17 +31,37 @@ def test_the_script_that_runs_it_is_sound() -> None:
     assert subprocess.run(["bash", "-n", str(ROOT / ".ci" / "run")], check=False).returncode == 0
 
 
-def test_every_option_in_the_readme_exists_and_every_option_is_in_the_readme() -> None:
-    table = README.split("## Reading a clip")[1].split("## What comes out")[0]
+@pytest.mark.parametrize(
+    ("command", "start", "end"),
+    [
+        ("read", "## Reading a clip", "## What comes out"),
+        ("compare", "## Comparing conditions and visits", "## Judging a network"),
+    ],
+    ids=["read", "compare"],
+)
+def test_every_option_in_the_readme_exists_and_every_option_is_in_the_readme(
+    command: str, start: str, end: str
+) -> None:
+    table = README.split(start)[1].split(end)[0]
     told = {word.rstrip(",`") for word in re.findall(r"--[a-z][a-z-]*", table)}
-    there = {name for option in main.commands["read"].params for name in option.opts if name.startswith("--")}
+    there = {name for option in main.commands[command].params for name in option.opts if name.startswith("--")}
     assert told == there - {"--out"}
+
+
+def test_the_columns_of_a_sheet_and_of_a_comparison() -> None:
+    part = README.split("## Comparing conditions and visits")[1].split("## Judging a network")[0]
+    rows = [line.split("|")[1] for line in part.split("| option |")[0].splitlines() if line.startswith("| `")]
+    assert {name for row in rows for name in re.findall(r"`(\w+)`", row)} == set(KEYS)
+    assert f"`{','.join(COMPARISON_COLUMNS)}`" in part
+    files = ("comparison.json", "comparison.csv", "strides.xlsx")
+    assert set(files) <= set(COMPARISON_FILES) and all(f"`{name}`" in part for name in files)
+    assert all(f"`{verdict}`" in part for verdict in (LARGER, SMALLER, NO_DIFFERENCE))
 
 
 def test_the_trial_sheet_of_the_readme_can_be_read(tmp_path: Path) -> None:
     [words] = [words for kind, words in BLOCKS if kind == "toml"]
     (tmp_path / "sheet.toml").write_text(words)
-    trial = Trial(**read_sheet(tmp_path / "sheet.toml"))
+    trial = Trial(**read_trial(tmp_path / "sheet.toml"))
     assert (trial.dog, trial.date, trial.belt_m_s) == ("Tansy", "2026-03-02", pytest.approx(1.25))
 
 

@@ -1,13 +1,9 @@
-"""Checks against published figures use the closed-form dogs of tests/gait."""
+"""Numerical slips are errors in every check against published figures."""
 
-import sys
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "gait"))
 
 
 @pytest.fixture(autouse=True)

@@ -11,7 +11,7 @@ import pytest
 from command_line import call
 from footage_maker import Body, body, pattern, places, steady
 
-from gait.command.sheet import read_sheet
+from gait.sheets.trial_sheet import read_trial
 from gait.trial import Trial
 from pose.clip import open_clip
 from pose.landmarks import CROUP, LANDMARKS, NEAR_FORE, NEAR_HIND, PAWS, WITHERS
@@ -183,7 +183,7 @@ def test_a_clip_is_a_film_a_table_a_sheet_and_its_truth(clips: Path) -> None:
     assert len(tracks) == len(truth["topline_deg"]) == 6
     assert tracks.t_s == pytest.approx(np.arange(6) / 60, abs=1e-6)
     assert {row["paw"] for row in truth["contacts"]} <= set(PAWS)
-    trial = Trial(**read_sheet(clips / "right.toml"))
+    trial = Trial(**read_trial(clips / "right.toml"))
     assert trial.dog == "Tansy"
     assert trial.belt_m_s == pytest.approx(truth["belt_m_s"], abs=1e-4)
     assert trial.withers_cm == pytest.approx(truth["withers_m"] * 100, abs=0.06)

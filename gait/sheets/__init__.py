@@ -1,0 +1,1 @@
+"""Trial sheets: what was filmed, one row per clip, from a spreadsheet or from TOML."""

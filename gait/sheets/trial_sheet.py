@@ -1,0 +1,218 @@
+"""Reads trial sheets: a spreadsheet or one TOML file for many clips, or a TOML file beside each."""
+
+import tomllib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from pathlib import Path
+from typing import Any, Final
+
+from gait.errors import TrialError
+from gait.hashing import content_hash
+from gait.sheets.cells import plain_value, read_cells
+from gait.sheets.finding import find_clips
+from gait.sheets.keys import KEYS, NEEDED, PICTURE_KEY, Place, check_names, checked
+from gait.trial import Trial
+
+SPREADSHEETS: Final = (".csv", ".xlsx")
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One clip of a sheet.
+
+    source  where the clip lies
+    trial   what the sheet says of it; ``trial.clip`` is its path as the sheet gives it
+    fps     pictures per second of a folder of pictures; None for films and tables, which carry times
+    sha256  of its content
+    """
+
+    place: Place
+    source: Path
+    trial: Trial
+    fps: float | None = None
+    sha256: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A checked trial sheet. notes: plain sentences about what was left out."""
+
+    name: str
+    rows: tuple[Row, ...]
+    notes: tuple[str, ...] = ()
+
+
+def read_trial(path: Path) -> dict[str, Any]:
+    """The fields of Trial (and ``fps``) that the sheet of a single clip gives. Raises TrialError that names the key."""
+    return checked(_toml(path), Place(path.name))
+
+
+def read_sheet(path: Path, progress: Progress | None = None) -> Sheet:
+    """The trial sheet at ``path``: .csv, .xlsx or .toml, or a folder whose clips have a .toml each beside them.
+
+    Raises TrialError that names the file, the row and the column.
+    """
+    notes: tuple[str, ...] = ()
+    if path.is_dir():
+        rows, notes = _from_folder(path)
+    elif path.suffix.lower() == ".toml":
+        rows = _from_toml(path)
+    elif path.suffix.lower() in SPREADSHEETS:
+        rows = _from_spreadsheet(path)
+    else:
+        raise TrialError(f"{path.name} is no trial sheet. Give a .csv, .xlsx or .toml file, or a folder of clips.")
+    if not rows:
+        raise TrialError(f"{path.name} names no clip; it needs one row for each, below the names of the columns.")
+    _check_spelling(rows, "dog")
+    _check_spelling(rows, "condition")
+    _check_baselines(rows)
+    return Sheet(path.resolve().name, tuple(_hashed(rows, progress)), notes)
+
+
+def _from_spreadsheet(path: Path) -> list[Row]:
+    cells, comma = read_cells(path)
+    names = _column_names(cells[0] if cells else [], path.name)
+    rows = []
+    for number, row in enumerate(cells[1:], start=2):
+        place = Place(path.name, f"row {number}", "column")
+        values = _trimmed(row)
+        if not values:
+            continue
+        if len(values) > len(names):
+            more = f"has {len(values)} cells, the first row names {len(names)} columns"
+            raise TrialError(f"{place} {more}; put quotes around a text with the column separator in it.")
+        found = {name: plain_value(name, cell, comma) for name, cell in zip(names, values, strict=False)}
+        rows.append(_row(found, place, path.parent))
+    return rows
+
+
+def _column_names(head: Sequence[Any], file: str) -> list[str]:
+    names = ["" if cell is None else str(cell).strip().lower() for cell in _trimmed(head)]
+    place = Place(file, "row 1", "column")
+    if not names or "" in names:
+        raise TrialError(f"{place} has to name the columns without a gap: {', '.join(KEYS)}.")
+    check_names(names, place)
+    twice = [name for name in names if names.count(name) > 1]
+    if twice:
+        raise TrialError(f"{place}: column {twice[0]} comes twice; keep one.")
+    missing = [name for name in NEEDED if name not in names]
+    if missing:
+        raise TrialError(f"{place}: column {missing[0]} is missing. Needed are {', '.join(NEEDED)}; what came is "
+                         f"{', '.join(names)}.")  # fmt: skip
+    return names
+
+
+def _trimmed(row: Sequence[Any]) -> list[Any]:
+    """``row`` without the empty cells at its end."""
+    filled = [at for at, cell in enumerate(row) if cell is not None and str(cell).strip()]
+    return list(row[: filled[-1] + 1]) if filled else []
+
+
+def _from_toml(path: Path) -> list[Row]:
+    found = _toml(path)
+    clips = found.pop("clip", None)
+    if not isinstance(clips, list) or not all(isinstance(clip, dict) for clip in clips):
+        raise TrialError(f"{path.name} has no [[clip]] table. Give one for each clip, or the folder of clips with a "
+                         ".toml beside each.")  # fmt: skip
+    check_names(found, Place(path.name))
+    if found:
+        raise TrialError(f"{path.name}: {next(iter(found))} stands outside a [[clip]] table; put it into each.")
+    return [_row(clip, Place(path.name, f"clip {number}"), path.parent) for number, clip in enumerate(clips, start=1)]
+
+
+def _from_folder(folder: Path) -> tuple[list[Row], tuple[str, ...]]:
+    clips = find_clips(folder)
+    beside = {clip: clip.with_suffix(".toml") for clip in clips}
+    bare = [clip.relative_to(folder).as_posix() for clip in clips if not beside[clip].is_file()]
+    if len(bare) == len(clips):
+        raise TrialError(f"{folder} holds no clip with a .toml of its name beside it. Start a sheet with: "
+                         f"pawfall sheet {folder}")  # fmt: skip
+    rows = []
+    for clip, sheet in beside.items():
+        if sheet.is_file():
+            name = sheet.relative_to(folder).as_posix()
+            rows.append(_row(_toml(sheet) | {"clip": clip.relative_to(folder).as_posix()}, Place(name), folder))
+    left_out = (f"left out, since no .toml of their name lies beside them: {', '.join(bare)}",) if bare else ()
+    return rows, left_out
+
+
+def _row(found: dict[str, Any], place: Place, folder: Path) -> Row:
+    """One row from values as TOML holds them; everything that can be said of it alone is checked."""
+    told = checked(found, place)
+    for key in NEEDED:
+        if key != "baseline" and not told.get(key):
+            raise TrialError(f"{place.at(key)} is empty; every clip needs {', '.join(NEEDED[:-1])}.")
+    fps = told.pop(PICTURE_KEY, None)
+    try:
+        trial = Trial(**told)
+    except TrialError as error:
+        raise TrialError(f"{place}: {error}") from error
+    source = _source(trial.clip, folder, place)
+    if source.is_dir() != (fps is not None):
+        wrong = ("the clip is a folder of pictures, which carries no times; give the number of pictures per second"
+                 if source.is_dir() else "the clip carries its own times; leave fps empty")  # fmt: skip
+        raise TrialError(f"{place.at(PICTURE_KEY)}: {wrong}.")
+    return Row(place, source, trial, fps)
+
+
+def _source(clip: str, folder: Path, place: Place) -> Path:
+    """Where the clip lies; a sheet may come from a system that writes paths with backslashes."""
+    for words in (clip, clip.replace("\\", "/")):
+        if (folder / words).exists():
+            return folder / words
+    raise TrialError(f"{place.at('clip')}: {clip} does not exist; write the path as seen from the folder of the sheet.")
+
+
+def _toml(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise TrialError(f"The trial sheet {path} cannot be read: {str(error).splitlines()[0]}") from error
+
+
+def _check_spelling(rows: list[Row], key: str) -> None:
+    """One dog, one spelling: two that differ in case or spaces alone are one dog, written carelessly."""
+    seen: dict[str, Row] = {}
+    for row in rows:
+        words = getattr(row.trial, key)
+        first = seen.setdefault("".join(words.casefold().split()), row)
+        before = getattr(first.trial, key)
+        if before != words:
+            raise TrialError(f"{row.place.at(key)} is {words!r}, and {_other(first)} says {before!r}; "
+                             f"write one {key} one way.")  # fmt: skip
+
+
+def _check_baselines(rows: list[Row]) -> None:
+    for first, second in combinations(rows, 2):
+        one, two = first.trial, second.trial
+        if (one.dog, one.date) != (two.dog, two.date):
+            continue
+        if one.condition == two.condition and one.baseline != two.baseline:
+            yes, no = (first, second) if one.baseline else (second, first)
+            raise TrialError(f"{second.place.at('baseline')}: on {one.date} {one.condition!r} of {one.dog} is the "
+                             f"baseline in {_other(yes)} and not in {_other(no)}; say the same in both.")  # fmt: skip
+        if one.baseline and two.baseline and one.condition != two.condition:
+            raise TrialError(f"{second.place.at('condition')} is {two.condition!r}, in {_other(first)} it is "
+                             f"{one.condition!r}, and both are the baseline of {one.dog} on {one.date}; there can be "
+                             "one.")  # fmt: skip
+
+
+def _other(row: Row) -> str:
+    return row.place.part or row.place.file
+
+
+def _hashed(rows: list[Row], progress: Progress | None) -> Iterator[Row]:
+    """The rows with the hash of their content; the same clip twice would count its strides twice."""
+    seen: dict[str, Row] = {}
+    for count, row in enumerate(rows, start=1):
+        digest = content_hash(row.source)
+        first = seen.setdefault(digest, row)
+        if first is not row:
+            raise TrialError(f"{row.place.at('clip')}: {row.trial.clip} is the very same clip as {first.trial.clip} in "
+                             f"{_other(first)}; keep one of them.")  # fmt: skip
+        if progress:
+            progress(count, len(rows))
+        yield replace(row, sha256=digest)
