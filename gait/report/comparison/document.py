@@ -1,0 +1,107 @@
+"""From a comparison to the content of its report: the only place where the parts are put in their order."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gait.compare.nouns import Comparison
+from gait.report.comparison.answer import card, title
+from gait.report.comparison.closing import cautions, clip_sets, definitions, making, statistics
+from gait.report.comparison.content import Block, Document, Figures, Film, Paragraph, Picture, Pictures, Section
+from gait.report.comparison.cycle import cycle_figure
+from gait.report.comparison.families import Family, families
+from gait.report.comparison.groups import group_blocks
+from gait.report.comparison.naturally import day, joined
+from gait.report.comparison.overlays import overlay_figures
+from gait.report.comparison.tables import contrast_tables, runs_of
+from gait.report.comparison.visits import visit_blocks
+
+TABLE_NOTE: Final = (
+    "Difference: condition minus baseline (in brackets in % of the baseline, for measures that have a nought). "
+    "Resolution: the smallest difference that this footage could have shown. Strides: with a value, baseline / "
+    "condition. Fore and hind measures are those of the near paw. Units stand beside the name of each measure."
+)
+#: Dogs named in the title; more are counted.
+MOST_NAMED: Final = 3
+PICTURE_NOTE: Final = "The same moment of the stride in each condition."
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KeyPicture:
+    """One moment of one condition; pictures with the same caption and dog stand side by side. rgb (H, W, 3) uint8."""
+
+    condition: str
+    caption: str
+    rgb: NDArray[np.uint8]
+    dog: str = ""
+
+
+def build_document(
+    comparison: Comparison, *, pictures: Sequence[KeyPicture] = (), films: Sequence[Film] = ()
+) -> Document:
+    """The content of the report of ``comparison``."""
+    groups = families(comparison)
+    cards = tuple(card(contrast, f"c{place}") for place, contrast in enumerate(comparison.contrasts, 1))
+    sections = (
+        Section("answer", "What differs", cards or (Paragraph("There is nothing to compare."),)),
+        Section("cautions", "Before these numbers are used", (cautions(),)),
+        Section("figures", "How the dog moves", tuple(block for family in groups for block in _figures(family))),
+        Section("measures", "Every measure", _tables(comparison)),
+        Section("runs", "Gaits, clip by clip", tuple(block for family in groups for block in _runs(family))),
+        Section("pictures", "Side by side", (*films, *_pictures(pictures))),
+        Section("dogs", "Several dogs", group_blocks(comparison)),
+        Section("visits", "Over the visits", visit_blocks(comparison)),
+        Section("reading", "How to read these numbers", (statistics(comparison),)),
+        Section("definitions", "Definitions", (definitions(comparison),)),
+        Section("making", "How this report was made", making(comparison)),
+    )
+    return Document(*_head(comparison), tuple(section for section in sections if section.blocks))
+
+
+def _head(comparison: Comparison) -> tuple[str, str]:
+    """Title and subtitle: which dogs, in which conditions, when, and how many clips."""
+    sides = [side for _, side in clip_sets(comparison)]
+    dogs = list(dict.fromkeys(side.dog or "unnamed dog" for side in sides))
+    days = sorted({side.date for side in sides if side.date})
+    span = [] if not days else [day(days[0])] if len(days) == 1 else [f"{day(days[0])} to {day(days[-1])}"]
+    clips = sum(len(side.records) for side in sides)
+    parts = [*dict.fromkeys(side.condition for side in sides if side.condition), *span, f"{clips} clips"]
+    head = joined(dogs) if len(dogs) <= MOST_NAMED else f"{len(dogs)} dogs"
+    return f"{head[:1].upper()}{head[1:]}" or "Comparison", " · ".join(parts)
+
+
+def _figures(family: Family) -> tuple[Block, ...]:
+    note = f"{family.left_out} visits between the first and the last ones are not drawn here." if family.left_out else ""
+    blocks: list[Block] = [Paragraph(family.title, "heading")]
+    blocks += [Paragraph(note, "remark")] if note else []
+    return (*blocks, Figures((cycle_figure(family), *overlay_figures(family))))
+
+
+def _runs(family: Family) -> tuple[Block, ...]:
+    return Paragraph(family.title, "heading"), runs_of(family)
+
+
+def _tables(comparison: Comparison) -> tuple[Block, ...]:
+    found = [
+        block
+        for place, contrast in enumerate(comparison.contrasts, 1)
+        if not contrast.declined
+        for block in (Paragraph(title(contrast), "heading"), *contrast_tables(contrast, f"t{place}"))
+    ]
+    return (Paragraph(TABLE_NOTE), *found) if found else ()
+
+
+def _pictures(pictures: Sequence[KeyPicture]) -> tuple[Block, ...]:
+    """Pictures of one moment side by side, in the order in which they came."""
+    groups: dict[tuple[str, str], list[KeyPicture]] = {}
+    for picture in pictures:
+        groups.setdefault((picture.dog, picture.caption), []).append(picture)
+    blocks = []
+    for (dog, caption), group in groups.items():
+        head = f"{dog}: {caption}" if dog else caption
+        items = tuple(Picture(item.condition, f"{head}, {item.condition}", item.rgb) for item in group)
+        blocks.append(Pictures(head, items))
+    return (Paragraph(PICTURE_NOTE), *blocks) if blocks else ()
