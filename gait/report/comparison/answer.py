@@ -27,8 +27,9 @@ Rows = tuple[tuple[str, tuple[str, ...]], ...]
 
 def card(contrast: Contrast, key: str) -> Card:
     """The answer for one contrast."""
-    findings = tuple(sentence(text) for text in _findings(contrast))
+    main, rest = _findings(contrast)
     rows = (
+        ("Also", rest),
         ("No difference shown", _alike(contrast)),
         ("Not compared", () if contrast.declined else declined(contrast)),
         ("Please note", contrast.notes),
@@ -36,7 +37,7 @@ def card(contrast: Contrast, key: str) -> Card:
         ("When filming again", advice(contrast)),
     )
     kept = tuple((name, texts) for name, texts in rows if texts)
-    return Card(key, title(contrast), lead(contrast), findings, kept)
+    return Card(key, title(contrast), lead(contrast), main, kept)
 
 
 def title(contrast: Contrast) -> str:
@@ -120,15 +121,17 @@ def _strides_of(record: GaitRecord, gait: str, name: str) -> np.ndarray:
     return np.asarray(strides.measures[name][rows]) if name in strides.measures else np.empty(0)
 
 
-def _findings(contrast: Contrast) -> list[str]:
+def _findings(contrast: Contrast) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What differs in words: the measures that owners ask about, then the others; all in the first where none is."""
     lines = in_order(line for line in contrast.lines if line.verdict not in ("", NO_DIFFERENCE))
     gaits = list(dict.fromkeys(line.gait for line in lines))
     several = len(gaits) > 1 or bool(gaits and gaits[0] != main_gait(contrast.condition))
-    side = contrast.condition
     words = [f"{f'at the {line.gait}, ' if several else ''}{told(line)}" for line in lines]
     if words and contrast.kind == "condition":
-        words[0] = words[0].replace(" (", f" {side_words(contrast, side)} (", 1)
-    return words
+        words[0] = words[0].replace(" (", f" {side_words(contrast, contrast.condition)} (", 1)
+    texts = [sentence(text) for text in words]
+    main = tuple(text for text, line in zip(texts, lines, strict=True) if stem(line.measure) in MAIN)
+    return (main, tuple(text for text in texts if text not in main)) if main else (tuple(texts), ())
 
 
 def in_order(lines: Iterable[Line]) -> list[Line]:
@@ -169,16 +172,16 @@ def declined(contrast: Contrast) -> tuple[str, ...]:
             groups.setdefault((line.gait, line.declined), []).append(label(line.measure))
     whole = Counter(line.gait for line in contrast.lines)
     return tuple(
-        f"{sentence(_which(names, gait, len(names) == whole[gait]))[:-1]}: {sentence(reason)}"
+        f"{_which(names, gait, len(names) == whole[gait])} – {sentence(reason, capital=False)}"
         for (gait, reason), names in groups.items()
     )
 
 
 def _which(names: list[str], gait: str, everything: bool) -> str:
     if everything:
-        return f"everything at the {gait}"
+        return f"Everything at the {gait}"
     words = joined(names) if len(names) <= NAMED else f"{len(names)} measures ({joined(names)})"
-    return f"{words} at the {gait}"
+    return f"{sentence(words)[:-1]} at the {gait}"
 
 
 def footage(contrast: Contrast) -> str:
@@ -189,11 +192,9 @@ def footage(contrast: Contrast) -> str:
 
 def _grades(side: ClipSet) -> str:
     grades = Counter(record.grade for record in side.records)
-    used = f"{side.strides_used} of {side.strides_found} strides of the near hind paw used"
     if len(grades) == 1:
-        number = f", {len(side.records)} clips" if len(side.records) > 1 else ""
-        return f"{next(iter(grades))}{number} ({used})"
-    return f"{', '.join(f'{count} {grade}' for grade, count in grades.items())} ({used})"
+        return next(iter(grades)) + (f" ({len(side.records)} clips)" if len(side.records) > 1 else "")
+    return joined([f"{count} clip{'s' * (count > 1)} {grade}" for grade, count in grades.items()])
 
 
 def advice(contrast: Contrast) -> tuple[str, ...]:
@@ -204,4 +205,4 @@ def advice(contrast: Contrast) -> tuple[str, ...]:
             for check in record.checks:
                 if not check.passed and check.advice:
                     found.setdefault(check.advice, []).append(side_name(contrast, side) if side else "")
-    return tuple(f"{text} ({joined(list(dict.fromkeys(sides)))})" for text, sides in found.items())
+    return tuple(f"{text.rstrip('.')} ({joined(list(dict.fromkeys(sides)))})." for text, sides in found.items())

@@ -124,7 +124,7 @@ def making(comparison: Comparison) -> tuple[Block, ...]:
 def _clips(comparison: Comparison) -> Table:
     columns = ("Clip", "Frames per second", "Strides used / found", "Dog, condition, day", "Footage", "Network")
     rows = tuple(row for name, side in clip_sets(comparison) for row in _clip_rows(name, side))
-    return Table("clips", "The clips; strides are those of the near hind paw", columns, rows, words=3)
+    return Table("clips", "The clips", "The clips; strides are those of the near hind paw", columns, rows, words=3)
 
 
 def _clip_rows(name: str, side: ClipSet) -> Iterator[Row]:

@@ -70,9 +70,13 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table. ``columns`` names the head and every cell; the last ``words`` of them hold words, the others numbers."""
+    """A table. ``columns`` names the head and every cell; the last ``words`` of them hold words, the others numbers.
+
+    name  of the table among all tables of the report, read aloud where a screen reader comes to it
+    """
 
     key: str
+    name: str
     caption: str
     columns: tuple[str, ...]
     rows: tuple[Row, ...]

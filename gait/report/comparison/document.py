@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from gait.compare.nouns import Comparison
+from gait.compare.nouns import Comparison, Contrast
 from gait.report.comparison.answer import card, title
 from gait.report.comparison.closing import cautions, clip_sets, definitions, making, statistics
 from gait.report.comparison.content import Block, Document, Figures, Film, Paragraph, Picture, Pictures, Section
@@ -44,16 +44,19 @@ def build_document(
 ) -> Document:
     """The content of the report of ``comparison``."""
     groups = families(comparison)
-    cards = tuple(card(contrast, f"c{place}") for place, contrast in enumerate(comparison.contrasts, 1))
+    cards = {place: card(contrast, f"c{place}") for place, contrast in enumerate(comparison.contrasts)}
+    earlier = {place for place, contrast in enumerate(comparison.contrasts) if _is_earlier(contrast, comparison)}
+    first = tuple(one for place, one in cards.items() if place not in earlier)
+    past = tuple(one for place, one in cards.items() if place in earlier)
     sections = (
-        Section("answer", "What differs", cards or (Paragraph("There is nothing to compare."),)),
+        Section("answer", "What differs", first or (Paragraph("There is nothing to compare."),)),
         Section("cautions", "Before these numbers are used", (cautions(),)),
         Section("figures", "How the dog moves", tuple(block for family in groups for block in _figures(family))),
         Section("measures", "Every measure", _tables(comparison)),
         Section("runs", "Gaits, clip by clip", tuple(block for family in groups for block in _runs(family))),
         Section("pictures", "Side by side", (*films, *_pictures(pictures))),
         Section("dogs", "Several dogs", group_blocks(comparison)),
-        Section("visits", "Over the visits", visit_blocks(comparison)),
+        Section("visits", "Over the visits", (*visit_blocks(comparison), *past)),
         Section("reading", "How to read these numbers", (statistics(comparison),)),
         Section("definitions", "Definitions", (definitions(comparison),)),
         Section("making", "How this report was made", making(comparison)),
@@ -71,6 +74,16 @@ def _head(comparison: Comparison) -> tuple[str, str]:
     parts = [*dict.fromkeys(side.condition for side in sides if side.condition), *span, f"{clips} clips"]
     head = joined(dogs) if len(dogs) <= MOST_NAMED else f"{len(dogs)} dogs"
     return f"{head[:1].upper()}{head[1:]}" or "Comparison", " · ".join(parts)
+
+
+def _is_earlier(contrast: Contrast, comparison: Comparison) -> bool:
+    """Whether a visit was followed by another one that is compared too: then it is history, not the answer."""
+    new = contrast.condition
+    return contrast.kind == "visit" and any(
+        (other.kind, other.dog, other.condition.condition) == ("visit", contrast.dog, new.condition)
+        and other.condition.date > new.date
+        for other in comparison.contrasts
+    )
 
 
 def _figures(family: Family) -> tuple[Block, ...]:

@@ -89,7 +89,7 @@ def _one(line: GroupLine) -> str:
 
 def _table(lines: list[GroupLine], head: str, key: str) -> Table:
     columns = ("Measure", "Dogs", "Mean difference", "95 % interval", "Each dog", "Verdict")
-    return Table(f"{key}-table", f"{head}: mean over dogs, each dog once", columns, tuple(map(_row, lines)), words=2)
+    return Table(f"{key}-table", head, f"{head}: mean over dogs, each dog once", columns, tuple(map(_row, lines)), words=2)
 
 
 def _row(line: GroupLine) -> Row:
@@ -138,11 +138,9 @@ def _draw(comparison: Comparison, lines: list[GroupLine], dogs: tuple[str, ...],
 
 def _panel(axes: Axes, comparison: Comparison, group: GroupLine, dogs: tuple[str, ...]) -> dict[str, object]:
     handles: dict[str, object] = {}
-    unit = ""
-    for dog, line in _pairs(comparison, group):
-        factor, unit = scale(line.measure, line.unit)
+    unit, found = pairs(comparison, group)
+    for dog, values in found.items():
         marker = MARKERS[dogs.index(dog) % len(MARKERS)]
-        values = [factor * line.baseline_mean, factor * line.condition_mean]
         handles[short(dog, 14)] = axes.plot(
             [0, 1], values, color=BLUE, marker=marker, markersize=5, linewidth=1.1, markeredgecolor=INK,
             markeredgewidth=0.5, alpha=0.9,
@@ -158,23 +156,42 @@ def _panel(axes: Axes, comparison: Comparison, group: GroupLine, dogs: tuple[str
     return handles
 
 
-def _pairs(comparison: Comparison, group: GroupLine) -> list[tuple[str, Line]]:
-    """The line of each dog of a group, by dog."""
-    found = []
+def pairs(comparison: Comparison, group: GroupLine) -> tuple[str, dict[str, tuple[float, float]]]:
+    """Unit, and baseline and condition of each dog in it: means over its days.
+
+    Dogs whose lengths are known in different units are all given in % of their baselines.
+    """
+    lines = _lines(comparison, group)
+    every = [line for found in lines.values() for line in found]
+    if len({line.unit for line in every}) > 1:
+        return "% of the baseline", {dog: (100.0, 100.0 + _mean(found, "percent")) for dog, found in lines.items()}
+    factor, unit = scale(group.measure, every[0].unit) if every else (1.0, "")
+    return unit, {
+        dog: (factor * _mean(found, "baseline_mean"), factor * _mean(found, "condition_mean"))
+        for dog, found in lines.items()
+    }
+
+
+def _mean(lines: list[Line], name: str) -> float:
+    return float(np.mean([getattr(line, name) for line in lines]))
+
+
+def _lines(comparison: Comparison, group: GroupLine) -> dict[str, list[Line]]:
+    """The compared lines of a group by dog."""
+    found: dict[str, list[Line]] = {}
     for contrast in comparison.contrasts:
-        if contrast.kind != "condition" or contrast.condition.condition != group.condition:
-            continue
-        for line in contrast.lines:
-            if (line.measure, line.gait) == (group.measure, group.gait) and line.verdict and contrast.dog in group.dogs:
-                found.append((contrast.dog, line))
+        if contrast.kind == "condition" and contrast.condition.condition == group.condition:
+            for line in contrast.lines:
+                like = (stem(line.measure), line.gait) == (stem(group.measure), group.gait)
+                if like and line.verdict and contrast.dog in group.dogs:
+                    found.setdefault(contrast.dog, []).append(line)
     return found
 
 
 def _panel_words(comparison: Comparison, group: GroupLine) -> str:
-    pairs = []
-    for dog, line in _pairs(comparison, group):
-        factor, unit = scale(line.measure, line.unit)
-        before, after = (number(factor * value, abs(factor * line.difference) or np.nan) for value in (
-            line.baseline_mean, line.condition_mean))  # fmt: skip
-        pairs.append(f"{dog} from {before} to {after} {unit}".rstrip())
-    return f"{label(group.measure)}: {', '.join(pairs) or NOT_KNOWN}"
+    unit, found = pairs(comparison, group)
+    parts = []
+    for dog, values in found.items():
+        before, after = (number(value, abs(values[1] - values[0]) or np.nan) for value in values)
+        parts.append(f"{dog} from {before} to {after} {unit}".rstrip())
+    return f"{label(group.measure)}: {', '.join(parts) or NOT_KNOWN}"

@@ -70,11 +70,11 @@ def goes(gait: str) -> str:
     return f"goes {'with' if gait == 'uneven steps' else 'at a'} {gait}"
 
 
-def sentence(text: str) -> str:
-    """With a capital at the start and one full stop at the end."""
+def sentence(text: str, *, capital: bool = True) -> str:
+    """With one full stop at the end and, unless asked not to, a capital at the start."""
     text = text.strip()
     end = "" if not text or text[-1] in ".!?" else "."
-    return f"{text[:1].upper()}{text[1:]}{end}"
+    return f"{text[:1].upper() if capital else text[:1]}{text[1:]}{end}"
 
 
 def joined(words: list[str], last: str = "and") -> str:

@@ -131,6 +131,7 @@ def _draw_paths(family: Family, paths: dict[tuple[str, str], FloatArray], width_
         axes.set_ylim(BELOW_BL, top)
         known = [_path_lines(axes, side, paths) for side in family.sides]
         draw_belt(axes, known=any(known))
+        _name_paws(axes, family.sides[0], paths)
         axes.set_xlabel("ahead of the middle of the trunk, body lengths")
         if any(known):
             _legend(axes, columns)
@@ -149,6 +150,17 @@ def _path_lines(axes: Axes, side: Side, paths: dict[tuple[str, str], FloatArray]
             )
             known = True
     return known
+
+
+def _name_paws(axes: Axes, side: Side, paths: dict[tuple[str, str], FloatArray]) -> None:
+    """The name of each paw within its path."""
+    for paw in ("near_fore", "near_hind"):
+        middle = middle_path(paths[side.name, paw])
+        middle = middle[np.isfinite(middle).all(axis=1)]
+        if len(middle):
+            across, up = middle.min(axis=0) / 2 + middle.max(axis=0) / 2
+            words = {"ha": "center", "va": "center", "color": QUIET, "fontstyle": "italic"}
+            axes.text(float(across), float(up), paw.replace("_", " "), **words)
 
 
 def cycle_topline_figure(family: Family) -> Drawn:

@@ -22,7 +22,7 @@ def contrast_tables(contrast: Contrast, key: str) -> tuple[Table | Paragraph, ..
     gaits = list(dict.fromkeys(line.gait for line in contrast.lines))
     found = [_table(contrast, gait, f"{key}-{place}") for place, gait in enumerate(gaits, 1)]
     tables = tuple(table for table in found if table is not None)
-    return tables or (Paragraph(f"{title(contrast)}: no measure could be compared, for the reasons given above."),)
+    return tables or (Paragraph("No measure could be compared, for the reasons given above."),)
 
 
 def _table(contrast: Contrast, gait: str, key: str) -> Table | None:
@@ -35,8 +35,8 @@ def _table(contrast: Contrast, gait: str, key: str) -> Table | None:
         f"{name}: {_use(side)}" for name, side in zip(names, (before, contrast.condition), strict=True)
     )
     columns = ("Measure", "Strides", *names, "Difference", "95 % interval", "Resolution", "Verdict")
-    caption = f"{title(contrast)}, {gait}. Strides of the near hind paw used: {used}"
-    return Table(key, caption, columns, tuple(_row(line) for line in lines), words=1)
+    caption = sentence(f"{gait}. Strides of the near hind paw used: {used}").rstrip(".")
+    return Table(key, f"{title(contrast)}, {gait}", caption, columns, tuple(_row(line) for line in lines), words=1)
 
 
 def _use(side: ClipSet) -> str:

@@ -27,7 +27,7 @@ NARROW_IN: Final = 3.4
 CAPTION: Final = (
     "Dot: mean of a visit; upright line: its 95 % interval. Grey band: the first visit with the change that the dog "
     "shows between clips of one day, without any cause; no band where that is not known. A ring marks a visit whose "
-    "change since the first is larger than that and is shown by the footage."
+    "change since the first is shown by the footage and, where that band is known, is larger than it."
 )
 
 
@@ -79,7 +79,7 @@ def _table(trends: Sequence[Trend], head: str, key: str) -> Table:
     columns = ("Measure", *(day(iso) for iso in trends[0].dates), "Repeatability")
     rows = tuple(Row(with_unit(trend.measure, trend.unit), _cells(trend)) for trend in trends)
     caption = f"{head}: mean and 95 % interval of each visit; ● = flagged"
-    return Table(f"{key}-table", caption, columns, rows)
+    return Table(f"{key}-table", f"{head}, over the visits", caption, columns, rows)
 
 
 def _cells(trend: Trend) -> tuple[str, ...]:
@@ -191,7 +191,7 @@ def _sides(comparison: Comparison) -> tuple[Block, ...]:
         return ()
     columns = ("Visit and measure", "Near", "Far", "Error of both sides", "Symmetry index", "Symmetry angle")
     caption = "Near against far at each visit"
-    return Paragraph(caption, "heading"), Paragraph(SIDE_WARNING, "remark"), Table("sides", caption, columns, tuple(rows))
+    return Paragraph(caption, "heading"), Paragraph(SIDE_WARNING, "remark"), Table("sides", caption, caption, columns, tuple(rows))
 
 
 def _side_rows(side: ClipSet) -> list[Row]:

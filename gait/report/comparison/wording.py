@@ -158,7 +158,8 @@ def resolution_words(line: Line) -> str:
     value = factor * line.resolution
     if form_of(line) == "percent":
         value, unit = 100 * line.resolution / line.baseline_mean, "%"
-    return f"{figure(value, decimals_for(value))} {unit}".strip() if math.isfinite(value) else ""
+    share = " of the stride" if form_of(line) == "share" else ""
+    return f"{figure(value, decimals_for(value))} {unit}{share}".strip() if math.isfinite(value) else ""
 
 
 def told(line: Line) -> str:
