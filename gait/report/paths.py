@@ -72,18 +72,21 @@ def _draw(paths: dict[str, FloatArray], frame: tuple[float, float, float]) -> Fi
     return figure
 
 
-def stride_paths(
-    record: GaitRecord, paw: str, height_bl: FloatArray, among: BoolArray | None = None
-) -> FloatArray:
+def stride_paths(record: GaitRecord, paw: str, height_bl: FloatArray, among: BoolArray | None = None) -> FloatArray:
     """Paths (S, 60, 2) of the used strides of ``paw``: ahead of the trunk's middle and over the belt, body lengths.
 
     height_bl (T, 4) body lengths over the belt; among (all strides,) bool, None = all that are used
     """
     strides, column, t_s = record.strides, PAWS.index(paw), record.tracks.t_s
-    rows = record.strides_of(paw) & (strides.used if among is None else among) & np.isfinite(strides.end_s - strides.start_s)
+    rows = (
+        record.strides_of(paw)
+        & (strides.used if among is None else among)
+        & np.isfinite(strides.end_s - strides.start_s)
+    )
     place = np.column_stack([record.forward_bl[:, column], height_bl[:, column]])
     paths = [
-        over_stride(t_s, place, start, end) for start, end in zip(strides.start_s[rows], strides.end_s[rows], strict=True)
+        over_stride(t_s, place, start, end)
+        for start, end in zip(strides.start_s[rows], strides.end_s[rows], strict=True)
     ]
     return np.array(paths).reshape(-1, PHASES, 2)
 
@@ -143,10 +146,13 @@ def draw_belt(axes: Axes, known: bool) -> None:
 
 def _alt(paths: dict[str, FloatArray]) -> str:
     """Reach and lift of the middle path of every paw, in words."""
-    return f"Paw paths under the trunk. {'; '.join(f'{PAW_STYLES[paw].label}: {path_words(paths[paw])}' for paw in PAWS)}."
+    return (
+        f"Paw paths under the trunk. {'; '.join(f'{PAW_STYLES[paw].label}: {path_words(paths[paw])}' for paw in PAWS)}."
+    )
 
 
 def path_words(paths: FloatArray) -> str:
+    """How far the middle path of ``paths`` (S, 60, 2) body lengths goes back, forward and up, in words."""
     middle = middle_path(paths) if len(paths) else np.full((1, 2), np.nan)
     known = np.isfinite(middle).all(axis=1)
     if not known.any():

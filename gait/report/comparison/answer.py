@@ -1,4 +1,4 @@
-"""The first screen: for each contrast what differs, in an owner's words; what does not; what was not compared and why."""
+"""The first screen: for each contrast what differs, in an owner's words; what does not; what was not compared."""
 
 from collections import Counter
 from collections.abc import Iterable
@@ -11,7 +11,7 @@ from gait.nouns import GaitRecord
 from gait.report.comparison.content import Card
 from gait.report.comparison.naturally import dog_name, figure, goes, joined, sentence, side_name, side_words
 from gait.report.comparison.wording import label, resolution_words, stem, told
-from gait.report.words import NO_BREAK, UNCLEAR
+from gait.report.words import UNCLEAR
 
 #: What owners ask about first; these come first and tell how small a difference could have been seen.
 MAIN: Final = ("topline", "stride_length", "hind_reach", "fore_reach", "stride_time", "hind_duty_factor")
@@ -160,7 +160,7 @@ def _alike(contrast: Contrast) -> tuple[str, ...]:
 
 
 def _seen(line: Line) -> str:
-    least = resolution_words(line).replace(" ", NO_BREAK)
+    least = resolution_words(line)
     return f"{label(line.measure)} ({least})" if least else label(line.measure)
 
 

@@ -16,13 +16,14 @@ from gait.report.words import NOT_KNOWN, number
 
 EQUIPMENT: Final = Point(
     "On a treadmill, nine dogs extended the shoulder less in a Y-front than in a chest-strap harness (Lafuente et al. "
-    "2019, Vet Rec 184:64); in twelve guide dogs two types of harness changed nothing on the leash alone (Weissenbacher "
-    "et al. 2022, Animals 12:2453). This report never assumes which direction an effect should have.",
+    "2019, Vet Rec 184:64); in twelve guide dogs two types of harness changed nothing on the leash alone "
+    "(Weissenbacher et al. 2022, Animals 12:2453). This report never assumes which direction an effect should have.",
     "Published studies disagree about equipment.",
+    "only the abstracts read",
 )
 ONE_CLIP: Final = (
-    "{which} one clip each. The interval then tells how strides of that clip differ, and nothing of how two clips of the "
-    "same condition would differ: the dog a little more tired, the gear put on anew, the camera moved."
+    "{which} one clip each. The interval then tells how strides of that clip differ, and nothing of how two clips of "
+    "the same condition would differ: the dog a little more tired, the gear put on anew, the camera moved."
 )
 STATISTICS: Final = (
     Point(

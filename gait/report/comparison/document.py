@@ -1,7 +1,7 @@
 """From a comparison to the content of its report: the only place where the parts are put in their order."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -26,6 +26,7 @@ TABLE_NOTE: Final = (
 )
 #: Dogs named in the title; more are counted.
 MOST_NAMED: Final = 3
+AS_ABOVE: Final = "To be read as the first figure of this kind."
 PICTURE_NOTE: Final = "The same moment of the stride in each condition."
 
 
@@ -51,7 +52,11 @@ def build_document(
     sections = (
         Section("answer", "What differs", first or (Paragraph("There is nothing to compare."),)),
         Section("cautions", "Before these numbers are used", (cautions(),)),
-        Section("figures", "How the dog moves", tuple(block for family in groups for block in _figures(family))),
+        Section(
+            "figures",
+            "How the dog moves",
+            tuple(block for family in groups for block in _figures(family, family is groups[0])),
+        ),
         Section("measures", "Every measure", _tables(comparison)),
         Section("runs", "Gaits, clip by clip", tuple(block for family in groups for block in _runs(family))),
         Section("pictures", "Side by side", (*films, *_pictures(pictures))),
@@ -86,11 +91,14 @@ def _is_earlier(contrast: Contrast, comparison: Comparison) -> bool:
     )
 
 
-def _figures(family: Family) -> tuple[Block, ...]:
-    note = f"{family.left_out} visits between the first and the last ones are not drawn here." if family.left_out else ""
+def _figures(family: Family, first: bool) -> tuple[Block, ...]:
+    note = (
+        f"{family.left_out} visits between the first and the last ones are not drawn here." if family.left_out else ""
+    )
     blocks: list[Block] = [Paragraph(family.title, "heading")]
     blocks += [Paragraph(note, "remark")] if note else []
-    return (*blocks, Figures((cycle_figure(family), *overlay_figures(family))))
+    drawn = (cycle_figure(family), *overlay_figures(family))
+    return (*blocks, Figures(drawn if first else tuple(replace(one, caption=AS_ABOVE) for one in drawn)))
 
 
 def _runs(family: Family) -> tuple[Block, ...]:

@@ -47,7 +47,7 @@ class Side:
 
     def chosen(self, record: GaitRecord) -> BoolArray:
         """(S,) bool, the used strides of ``record`` in the gait that is shown, of every paw."""
-        return record.strides.used & (record.strides.gait == self.gait)
+        return np.asarray(record.strides.used & (record.strides.gait == self.gait))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,16 +1,18 @@
 """Several dogs in the same two conditions: each dog counts once, as one line from baseline to condition."""
 
 import math
+import textwrap
 from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
 from matplotlib import rc_context
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 
 from gait.compare.nouns import LARGER, NO_DIFFERENCE, Comparison, GroupLine, Line
 from gait.report.comparison.answer import MAIN
-from gait.report.comparison.content import Block, Figures, Paragraph, Row, Table
+from gait.report.comparison.content import Block, Figures, Paragraph, Point, Points, Row, Table
 from gait.report.comparison.cycle import short
 from gait.report.comparison.naturally import joined, sentence, wearing
 from gait.report.comparison.tables import VERDICTS, interval, signed, with_unit
@@ -27,7 +29,7 @@ FEW_DOGS: Final = (
 )
 #: Panels of the figure; more are not looked at.
 PANELS: Final = 6
-PANEL_IN: Final = (2.15, 2.35)
+PANEL_IN: Final = (2.15, 2.45)
 COLUMNS: Final = {"wide": 4, "narrow": 2}
 NARROW_IN: Final = 1.72
 MARKERS: Final = "osD^vP<>*Xph"
@@ -51,7 +53,7 @@ def _blocks(comparison: Comparison, lines: list[GroupLine], key: str) -> list[Bl
     first = lines[0]
     dogs = tuple(dict.fromkeys(dog for line in lines for dog in line.dogs))
     head = sentence(f"{wearing(first.condition)} against baseline, at the {first.gait}").rstrip(".")
-    blocks: list[Block] = [Paragraph(head, "heading"), Paragraph(_said(lines))]
+    blocks: list[Block] = [Paragraph(head, "heading"), *_said(lines)]
     if len(dogs) < ENOUGH_DOGS:
         count = "No dog" if not dogs else "Only one dog" if len(dogs) == 1 else f"Only {len(dogs)} dogs"
         blocks.append(Paragraph(FEW_DOGS.format(count=count), "remark"))
@@ -70,13 +72,13 @@ def _first(lines: Iterable[GroupLine]) -> list[GroupLine]:
     )
 
 
-def _said(lines: list[GroupLine]) -> str:
-    """Which measures differ over all dogs, in one paragraph."""
-    told = [_one(line) for line in _first(lines) if line.verdict not in ("", NO_DIFFERENCE)]
+def _said(lines: list[GroupLine]) -> list[Block]:
+    """Which measures differ in the mean of all dogs, and which do not."""
+    told = tuple(Point(sentence(_one(line))) for line in _first(lines) if line.verdict not in ("", NO_DIFFERENCE))
     alike = [label(line.measure) for line in _first(lines) if line.verdict == NO_DIFFERENCE]
-    parts = [sentence(text) for text in told]
-    parts += [sentence(f"no difference over all dogs is shown in {joined(alike, 'or')}")] if alike else []
-    return " ".join(parts) or "No measure could be compared over several dogs."
+    blocks: list[Block] = [Paragraph("In the mean over dogs:"), Points(told)] if told else []
+    blocks += [Paragraph(f"No difference over all dogs is shown in {joined(alike, 'or')}.")] if alike else []
+    return blocks or [Paragraph("No measure could be compared over several dogs.")]
 
 
 def _one(line: GroupLine) -> str:
@@ -84,12 +86,14 @@ def _one(line: GroupLine) -> str:
     size = Size(factor * line.mean, factor * line.low, factor * line.high, unit)
     phrase = TOPLINE if stem(line.measure) == "topline" else PHRASES[stem(line.measure)]
     words = (phrase.larger if line.verdict == LARGER else phrase.smaller).format(size=size.words())
-    return f"{words} {size.interval()} in the mean of {len(line.dogs)} dogs"
+    return f"{words} {size.interval()}"
 
 
 def _table(lines: list[GroupLine], head: str, key: str) -> Table:
     columns = ("Measure", "Dogs", "Mean difference", "95 % interval", "Each dog", "Verdict")
-    return Table(f"{key}-table", head, f"{head}: mean over dogs, each dog once", columns, tuple(map(_row, lines)), words=2)
+    return Table(
+        f"{key}-table", head, f"{head}: mean over dogs, each dog once", columns, tuple(map(_row, lines)), words=2
+    )
 
 
 def _row(line: GroupLine) -> Row:
@@ -99,9 +103,7 @@ def _row(line: GroupLine) -> Row:
     half = (line.high - line.low) / 2
     spread = half if math.isfinite(half) else float("nan")
     bounds = interval(line.low, line.high) if math.isfinite(half) else NOT_KNOWN
-    each = "; ".join(
-        f"{dog} {signed(value, spread)}" for dog, value in zip(line.dogs, line.differences, strict=True)
-    )
+    each = "; ".join(f"{dog} {signed(value, spread)}" for dog, value in zip(line.dogs, line.differences, strict=True))
     verdict = VERDICTS.get(line.verdict, line.verdict)
     return Row(head, (str(len(line.dogs)), signed(line.mean, spread), bounds, each, verdict))
 
@@ -123,21 +125,23 @@ def _draw(comparison: Comparison, lines: list[GroupLine], dogs: tuple[str, ...],
     figure_in = (COLUMNS[form] * width, rows * height + legend)
     with rc_context(STYLE):
         figure = new_figure(*figure_in)
-        handles: dict[str, object] = {}
+        handles: dict[str, Artist] = {}
         for place, line in enumerate(lines):
             left, top = place % columns * width, (rows - 1 - place // columns) * height
             axes = figure.add_axes(
-                ((left + 0.55) / figure_in[0], (top + 0.32) / figure_in[1], (width - 0.75) / figure_in[0],
-                 (height - 0.72) / figure_in[1])
+                ((left + 0.55) / figure_in[0], (top + 0.45) / figure_in[1], (width - 0.75) / figure_in[0],
+                 (height - 0.87) / figure_in[1])
             )  # fmt: skip
             handles |= _panel(axes, comparison, line, dogs)
-        figure.legend(handles.values(), handles.keys(), loc="upper left", ncols=per_line, frameon=False, handlelength=1.4,
-                      columnspacing=1.2, borderaxespad=0.1)  # fmt: skip
+        figure.legend(
+            list(handles.values()), list(handles), loc="upper left", ncols=per_line, frameon=False,
+            handlelength=1.4, columnspacing=1.2, borderaxespad=0.1,
+        )  # fmt: skip
         return to_svg(figure, f"pairs-{form}-{lines[0].condition}-{lines[0].gait}")
 
 
-def _panel(axes: Axes, comparison: Comparison, group: GroupLine, dogs: tuple[str, ...]) -> dict[str, object]:
-    handles: dict[str, object] = {}
+def _panel(axes: Axes, comparison: Comparison, group: GroupLine, dogs: tuple[str, ...]) -> dict[str, Artist]:
+    handles: dict[str, Artist] = {}
     unit, found = pairs(comparison, group)
     for dog, values in found.items():
         marker = MARKERS[dogs.index(dog) % len(MARKERS)]
@@ -146,7 +150,7 @@ def _panel(axes: Axes, comparison: Comparison, group: GroupLine, dogs: tuple[str
             markeredgewidth=0.5, alpha=0.9,
         )[0]  # fmt: skip
     axes.set_xlim(-0.25, 1.25)
-    axes.set_xticks([0, 1], ["baseline", short(group.condition, 12)])
+    axes.set_xticks([0, 1], ["baseline", "\n".join(textwrap.wrap(short(group.condition, 24), 13))])
     axes.tick_params(axis="x", length=0)
     axes.margins(y=0.15)
     axes.set_title(f"{label(group.measure)}\n{unit}".rstrip(), loc="left", size=8.5, pad=4, x=-0.28, linespacing=1.15)

@@ -11,6 +11,9 @@ WORN: Final = ("boot", "shoe", "sock", "vest", "harness", "coat", "sling", "suit
 HELD: Final = ("lead", "collar", "tension", "weight", "bandage", "tape", "band", "handle")
 AS_IT_IS: Final = ("bare", "with ", "without ", "in ", "on ", "no ", "after ", "before ", "off ", "under ", "at ")
 
+#: A tenth of a degree, of a percent or of a centimetre is as fine as a film of a dog ever tells.
+MOST_DECIMALS: Final = 1
+
 VERBS: Final = {
     "pace": "paces",
     "amble": "ambles",
@@ -83,10 +86,10 @@ def joined(words: list[str], last: str = "and") -> str:
 
 
 def decimals_for(spread: float) -> int:
-    """Decimals that show one digit of ``spread``: what an owner reads; the table gives one more."""
+    """Decimals that show one digit of ``spread``, one at most: what an owner reads; the table gives more."""
     if not math.isfinite(spread) or spread <= 0:
-        return 1
-    return min(3, max(0, -math.floor(math.log10(spread))))
+        return MOST_DECIMALS
+    return min(MOST_DECIMALS, max(0, -math.floor(math.log10(spread))))
 
 
 def figure(value: float, decimals: int) -> str:

@@ -92,8 +92,8 @@ def _top(height_in: float, names: int, columns: int) -> float:
 
 def _legend(axes: Axes, columns: int) -> None:
     axes.legend(
-        loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=columns, frameon=False, handlelength=2.6, columnspacing=1.4,
-        handletextpad=0.5, borderaxespad=0.1, labelspacing=0.3,
+        loc="lower left", bbox_to_anchor=(-0.02, 1.0), ncols=columns, frameon=False, borderaxespad=0.1,
+        handlelength=2.6, handletextpad=0.5, columnspacing=1.4, labelspacing=0.3,
     )  # fmt: skip
 
 
@@ -159,8 +159,7 @@ def _name_paws(axes: Axes, side: Side, paths: dict[tuple[str, str], FloatArray])
         middle = middle[np.isfinite(middle).all(axis=1)]
         if len(middle):
             across, up = middle.min(axis=0) / 2 + middle.max(axis=0) / 2
-            words = {"ha": "center", "va": "center", "color": QUIET, "fontstyle": "italic"}
-            axes.text(float(across), float(up), paw.replace("_", " "), **words)
+            axes.text(across, up, paw.replace("_", " "), ha="center", va="center", color=QUIET, fontstyle="italic")
 
 
 def cycle_topline_figure(family: Family) -> Drawn:

@@ -25,5 +25,6 @@ def write_comparison_page(
 
 def page_of(document: Document) -> str:
     """The page as HTML text."""
-    return template("comparison.html").render(css=stylesheet(), document=document, picture_link=picture_link, quote=quote)
-
+    return template("comparison.html").render(
+        css=stylesheet(), document=document, picture_link=picture_link, quote=quote
+    )

@@ -31,9 +31,7 @@ def _table(contrast: Contrast, gait: str, key: str) -> Table | None:
     if before is None or not any(line.verdict for line in lines):
         return None
     names = tuple(side_name(contrast, side) for side in (before, contrast.condition))
-    used = "; ".join(
-        f"{name}: {_use(side)}" for name, side in zip(names, (before, contrast.condition), strict=True)
-    )
+    used = "; ".join(f"{name}: {_use(side)}" for name, side in zip(names, (before, contrast.condition), strict=True))
     columns = ("Measure", "Strides", *names, "Difference", "95 % interval", "Resolution", "Verdict")
     caption = sentence(f"{gait}. Strides of the near hind paw used: {used}").rstrip(".")
     return Table(key, f"{title(contrast)}, {gait}", caption, columns, tuple(_row(line) for line in lines), words=1)
@@ -67,9 +65,10 @@ def _half_percent(line: Line) -> float:
 
 
 def with_unit(name: str, unit: str) -> str:
-    """The name of a line with its unit: "hind reach, m"."""
+    """The name of a line with its unit: "Hind reach, m"."""
     words = unit_words(unit)
-    return f"{compared(name).label}, {words}" if words else compared(name).label
+    head = sentence(compared(name).label).rstrip(".")
+    return f"{head}, {words}" if words else head
 
 
 def signed(value: float, spread: float) -> str:

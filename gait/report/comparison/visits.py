@@ -11,9 +11,10 @@ from matplotlib.axes import Axes
 
 from gait.compare.nouns import ClipSet, Comparison, Trend
 from gait.measures import SIDE_WARNING
+from gait.nouns import SideDifference
 from gait.report.comparison.answer import MAIN
-from gait.report.comparison.content import Block, Figures, Paragraph, Row, Table
-from gait.report.comparison.naturally import day, joined, sentence
+from gait.report.comparison.content import Block, Figures, Paragraph, Point, Points, Row, Table
+from gait.report.comparison.naturally import day, decimals_for, figure, sentence
 from gait.report.comparison.tables import with_unit
 from gait.report.comparison.wording import label, scale, stem
 from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
@@ -24,6 +25,13 @@ from gait.report.words import NO_BREAK, NOT_KNOWN, number
 PANELS: Final = 9
 PANEL_IN: Final = (2.85, 1.75)
 NARROW_IN: Final = 3.4
+FLAGGED: Final = "Changed since {day}, beyond what this footage and the dog's own repeatability leave open:"
+NONE: Final = "No change since {day} is larger than what this footage and the dog's own repeatability leave open."
+NOT_REPEATED: Final = (
+    "How far this dog differs from clip to clip on one day is not known, so a change says only that these clips "
+    "differ: film two clips or more a visit."
+)
+WITHIN: Final = "{count} further pairs of near and far lie within the error of both sides, or have none that is known."
 CAPTION: Final = (
     "Dot: mean of a visit; upright line: its 95 % interval. Grey band: the first visit with the change that the dog "
     "shows between clips of one day, without any cause; no band where that is not known. A ring marks a visit whose "
@@ -45,7 +53,7 @@ def _blocks(trends: list[Trend], key: str) -> list[Block]:
     first, ordered = trends[0], _first(trends)
     head = ", ".join(part for part in (first.dog or "The dog", first.condition, first.gait) if part)
     known = [trend for trend in ordered if np.isfinite(trend.mean).sum() > 1]
-    blocks: list[Block] = [Paragraph(head, "heading"), Paragraph(_said(ordered))]
+    blocks: list[Block] = [Paragraph(head, "heading"), *_said(ordered)]
     if known:
         blocks.append(Figures((trend_figure(known[:PANELS], head, key),)))
     return [*blocks, _table(ordered, head, key)]
@@ -56,23 +64,30 @@ def _first(trends: Iterable[Trend]) -> list[Trend]:
     return sorted(trends, key=lambda item: (not any(item.flagged), rank.get(stem(item.measure), len(rank))))
 
 
-def _said(trends: Sequence[Trend]) -> str:
-    """Flagged changes in words, latest visit last; or that there is none."""
-    told = [sentence(_change(trend)) for trend in trends if any(trend.flagged)]
-    unknown = [label(trend.measure) for trend in trends if not math.isfinite(trend.repeatability)]
-    words = " ".join(told) or "No change since the first visit is larger than what the dog shows without any cause."
-    if unknown and len(unknown) == len(trends):
-        return f"{words} How far this dog differs from clip to clip on one day is not known: film two clips a visit."
-    return words
+def _said(trends: Sequence[Trend]) -> list[Block]:
+    """Flagged changes in words; or that there is none."""
+    told = tuple(Point(sentence(_change(trend))) for trend in trends if any(trend.flagged))
+    first = day(trends[0].dates[0])
+    blocks: list[Block] = [Paragraph((FLAGGED if told else NONE).format(day=first))]
+    blocks += [Points(told)] if told else []
+    if not any(math.isfinite(trend.repeatability) for trend in trends):
+        blocks.append(Paragraph(NOT_REPEATED, "remark"))
+    return blocks
 
 
 def _change(trend: Trend) -> str:
-    factor, unit = scale(trend.measure, trend.unit)
     last = max(place for place, flagged in enumerate(trend.flagged) if flagged)
-    half = factor * (trend.high[last] - trend.low[last]) / 2
-    first, now = (f"{number(factor * trend.mean[place], half)} {unit}".strip() for place in (0, last))
-    days = joined([day(trend.dates[place]) for place, flagged in enumerate(trend.flagged) if flagged])
-    return f"{label(trend.measure)} is {now} on {day(trend.dates[last])}, {first} on {day(trend.dates[0])} (flagged: {days})"
+    first, now = (_value(trend, place, last) for place in (0, last))
+    days = [day(trend.dates[place]) for place, flagged in enumerate(trend.flagged) if flagged]
+    since = f", flagged from {days[0]} on" if len(days) > 1 else ""
+    return f"{label(trend.measure)}: {first} then, {now} on {days[-1]}{since}"
+
+
+def _value(trend: Trend, place: int, last: int) -> str:
+    """The mean of one visit as told, with the decimals that the last one warrants."""
+    factor, unit = scale(trend.measure, trend.unit)
+    text = figure(factor * trend.mean[place], decimals_for(factor * (trend.high[last] - trend.low[last]) / 2))
+    return f"{text}{NO_BREAK}{unit}" if unit else text
 
 
 def _table(trends: Sequence[Trend], head: str, key: str) -> Table:
@@ -112,7 +127,12 @@ def _draw(trends: Sequence[Trend], width: float, columns: int, salt: str) -> str
         for place, trend in enumerate(trends):
             left, bottom = place % columns * width, (rows - 1 - place // columns) * height
             axes = figure.add_axes(
-                ((left + 0.55) / whole[0], (bottom + 0.3) / whole[1], (width - 0.75) / whole[0], (height - 0.62) / whole[1])
+                (
+                    (left + 0.55) / whole[0],
+                    (bottom + 0.3) / whole[1],
+                    (width - 0.75) / whole[0],
+                    (height - 0.62) / whole[1],
+                )
             )
             _panel(axes, trend)
         return to_svg(figure, salt)
@@ -186,21 +206,20 @@ def _sides(comparison: Comparison) -> tuple[Block, ...]:
             for side in (contrast.baseline, contrast.condition):
                 if side is not None:
                     sets[side.dog, side.condition, side.date] = side
-    rows = [row for key in sorted(sets) for row in _side_rows(sets[key])]
-    if not rows:
+    found = [(sets[key], item) for key in sorted(sets) for record in sets[key].records for item in record.sides]
+    if not found:
         return ()
+    rows = tuple(_side_row(side, item) for side, item in found if math.isfinite(item.symmetry_index))
     columns = ("Visit and measure", "Near", "Far", "Error of both sides", "Symmetry index", "Symmetry angle")
     caption = "Near against far at each visit"
-    return Paragraph(caption, "heading"), Paragraph(SIDE_WARNING, "remark"), Table("sides", caption, caption, columns, tuple(rows))
+    blocks: list[Block] = [Paragraph(caption, "heading"), Paragraph(SIDE_WARNING)]
+    shown = "Where near and far differ by more than the error"
+    blocks += [Table("sides", caption, shown, columns, rows)] if rows else []
+    rest = len(found) - len(rows)
+    return (*blocks, Paragraph(WITHIN.format(count=rest), "remark")) if rest else tuple(blocks)
 
 
-def _side_rows(side: ClipSet) -> list[Row]:
-    found = []
-    for record in side.records:
-        for item in map(side_row, record.sides):
-            head = f"{side.dog}, {day(side.date)}: {item['label']}{', ' + item['unit'] if item['unit'] else ''}"
-            numbers = (item["near"], item["far"], item["error"])
-            found.append(
-                Row(head, numbers, sentence(item["why"])) if item["why"] else Row(head, (*numbers, item["index"], item["angle"]))
-            )
-    return found
+def _side_row(side: ClipSet, item: SideDifference) -> Row:
+    found = side_row(item)
+    head = ", ".join(part for part in (side.dog, day(side.date), found["label"], found["unit"]) if part)
+    return Row(head, tuple(found[name] for name in ("near", "far", "error", "index", "angle")))

@@ -7,6 +7,7 @@ from typing import Final, Literal
 from gait.compare.compared import compared
 from gait.compare.nouns import LARGER, Line
 from gait.report.comparison.naturally import decimals_for, figure
+from gait.report.words import NO_BREAK
 
 #: percent = of the baseline; unit = in the measure's unit; share = a share of the stride, in % of it.
 Form = Literal["percent", "unit", "share"]
@@ -107,7 +108,7 @@ class Size:
 
     def words(self) -> str:
         """The size without a sign: "8 %"."""
-        return f"{figure(abs(self.value), self.decimals)} {self.unit}".strip()
+        return f"{figure(abs(self.value), self.decimals)}{_spaced(self.unit)}"
 
     def interval(self) -> str:
         """The interval in the direction of the difference: "(5 to 11 %)"; a bound beyond nought keeps its minus."""
@@ -115,7 +116,14 @@ class Size:
         low, high = sorted((sign * self.low, sign * self.high))
         if not (math.isfinite(low) and math.isfinite(high)):
             return "(interval not known)"
-        return f"({figure(low, self.decimals)} to {figure(high, self.decimals)} {self.unit}".rstrip() + ")"
+        return f"({figure(low, self.decimals)} to {figure(high, self.decimals)}{_spaced(self.unit)})".replace(
+            " to ", f"{NO_BREAK}to{NO_BREAK}"
+        )
+
+
+def _spaced(unit: str) -> str:
+    """A unit behind its number, from which no line breaks it away."""
+    return f"{NO_BREAK}{unit}" if unit else ""
 
 
 def stem(name: str) -> str:
@@ -159,7 +167,7 @@ def resolution_words(line: Line) -> str:
     if form_of(line) == "percent":
         value, unit = 100 * line.resolution / line.baseline_mean, "%"
     share = " of the stride" if form_of(line) == "share" else ""
-    return f"{figure(value, decimals_for(value))} {unit}{share}".strip() if math.isfinite(value) else ""
+    return f"{figure(value, decimals_for(value))}{_spaced(unit)}{share}" if math.isfinite(value) else ""
 
 
 def told(line: Line) -> str:
@@ -184,7 +192,7 @@ def _topline(line: Line, size: Size) -> str:
 
 def _pole(value_deg: float, size: Size) -> str:
     text = figure(abs(value_deg), size.decimals)
-    return f"{text} degrees {'croup' if value_deg > 0 else 'withers'}-high" if float(text) else "level"
+    return f"{text}{NO_BREAK}degrees {'croup' if value_deg > 0 else 'withers'}-high" if float(text) else "level"
 
 
 def _both(line: Line) -> str:
@@ -196,10 +204,10 @@ def _both(line: Line) -> str:
         return ""
     places = size_of(line).decimals
     after, before = (figure(100 * value, places) for value in (line.condition_mean, line.baseline_mean))
-    return f": {after} % instead of {before} %"
+    return f": {after}{NO_BREAK}% instead of {before}{NO_BREAK}%"
 
 
 def _print(value: float, line: Line) -> str:
     factor, unit = scale(line.measure, line.unit)
     text = figure(abs(factor * value), size_of(line).decimals)
-    return f"{text} {unit} {'beyond' if value > 0 else 'short of'} it" if float(text) else "on it"
+    return f"{text}{_spaced(unit)} {'beyond' if value > 0 else 'short of'} it" if float(text) else "on it"
