@@ -68,4 +68,4 @@ def fetched(page: str) -> list[str]:
     found += [target for target in reader.attributes("href") + reader.attributes("xlink:href") if target[:1] != "#"]
     found += [part for part in re.findall(r"url\(([^)]*)\)", page) if part[:1] != "#"]
     sources = reader.attributes("src")
-    return found + [src for src in sources if not re.fullmatch(r"data:image/jpeg;base64,.*|[^:]*\.mp4", src)]
+    return found + [src for src in sources if not re.fullmatch(r"data:image/jpeg;base64,.*|(?!//)[^:]*\.mp4", src)]

@@ -24,6 +24,8 @@ WIDTHS_IN: Final = {"wide": 8.6, "narrow": 3.4}
 #: in, height of one side: two lines of words over four lanes; and of the axis under the last one.
 SIDE_IN: Final = 1.22
 AXIS_IN: Final = 0.42
+#: Share of a stride by which a touchdown may miss the start of its own stride; rounding alone.
+NEAR: Final = 1e-6
 COUNTS: Final = ("none", "one", "two", "three", "all four")
 
 CAPTION: Final = (
@@ -77,14 +79,22 @@ def _events(record: GaitRecord, side: Side) -> tuple[FloatArray, FloatArray]:
 
 
 def _in_strides(contacts: Contacts, paw: int, start: FloatArray, end: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Times (N,) of the first touchdown of ``paw`` within each stride, and of the lift-off after it."""
+    """Times (N,) of the touchdown of ``paw`` that belongs to each stride, and of the lift-off after it.
+
+    A paw that lands now just before, now just after the near hind is once missing in a stride and twice in the next;
+    so the touchdown nearest to the paw's usual share of the stride is taken.
+    """
     rows = (contacts.paw == paw) & np.isfinite(contacts.touchdown_s)
-    down = np.append(contacts.touchdown_s[rows], np.inf)
-    lift = np.append(contacts.liftoff_s[rows], np.nan)
-    near = 1e-6 * (end - start)
-    first = np.searchsorted(down, start - near)
-    inside = down[first] < end - near
-    return np.where(inside, down[first], np.nan), np.where(inside, lift[first], np.nan)
+    down, lift = contacts.touchdown_s[rows], contacts.liftoff_s[rows]
+    if not len(down) or not len(start):
+        return np.full(len(start), np.nan), np.full(len(start), np.nan)
+    length = end - start
+    first = np.minimum(np.searchsorted(down, start - NEAR * length), len(down) - 1)
+    inside = down[first] < end - NEAR * length
+    usual = _round(((down[first] - start) / length)[inside, None])[0][0]
+    found = np.abs(down[None, :] - (start + usual * length)[:, None]).argmin(axis=1)
+    good = np.abs(down[found] - start - usual * length) < length / 2
+    return np.where(good, down[found], np.nan), np.where(good, lift[found], np.nan)
 
 
 def _round(shares: FloatArray) -> tuple[FloatArray, FloatArray]:

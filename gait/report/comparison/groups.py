@@ -150,7 +150,7 @@ def _panel(axes: Axes, comparison: Comparison, group: GroupLine, dogs: tuple[str
             markeredgewidth=0.5, alpha=0.9,
         )[0]  # fmt: skip
     axes.set_xlim(-0.25, 1.25)
-    axes.set_xticks([0, 1], ["baseline", "\n".join(textwrap.wrap(short(group.condition, 24), 13))])
+    axes.set_xticks([0, 1], ["baseline", "\n".join(textwrap.wrap(group.condition, 10, max_lines=2, placeholder=" …"))])
     axes.tick_params(axis="x", length=0)
     axes.margins(y=0.15)
     axes.set_title(f"{label(group.measure)}\n{unit}".rstrip(), loc="left", size=8.5, pad=4, x=-0.28, linespacing=1.15)

@@ -23,8 +23,13 @@ from gait.report.sides import side_row
 from gait.report.words import NO_BREAK, NOT_KNOWN, number
 
 PANELS: Final = 9
+#: Columns of visits that fit an A4 sheet beside the names of the measures.
+VISITS_A_TABLE: Final = 5
 PANEL_IN: Final = (2.85, 1.75)
 NARROW_IN: Final = 3.4
+#: in, room beside the axes of a panel, and where its title begins, from the axes.
+SIDES_IN: Final = 0.75
+TITLE_IN: Final = -0.42
 FLAGGED: Final = "Changed since {day}, beyond what this footage and the dog's own repeatability leave open:"
 NONE: Final = "No change since {day} is larger than what this footage and the dog's own repeatability leave open."
 NOT_REPEATED: Final = (
@@ -56,7 +61,7 @@ def _blocks(trends: list[Trend], key: str) -> list[Block]:
     blocks: list[Block] = [Paragraph(head, "heading"), *_said(ordered)]
     if known:
         blocks.append(Figures((trend_figure(known[:PANELS], head, key),)))
-    return [*blocks, _table(ordered, head, key)]
+    return [*blocks, *_tables(ordered, head, key)]
 
 
 def _first(trends: Iterable[Trend]) -> list[Trend]:
@@ -90,24 +95,32 @@ def _value(trend: Trend, place: int, last: int) -> str:
     return f"{text}{NO_BREAK}{unit}" if unit else text
 
 
-def _table(trends: Sequence[Trend], head: str, key: str) -> Table:
-    columns = ("Measure", *(day(iso) for iso in trends[0].dates), "Repeatability")
-    rows = tuple(Row(with_unit(trend.measure, trend.unit), _cells(trend)) for trend in trends)
-    caption = f"{head}: mean and 95 % interval of each visit; ● = flagged"
-    return Table(f"{key}-table", f"{head}, over the visits", caption, columns, rows)
+def _tables(trends: Sequence[Trend], head: str, key: str) -> list[Table]:
+    """All visits in tables of a few each, so that they fit a page."""
+    dates = trends[0].dates
+    starts = range(0, len(dates), VISITS_A_TABLE)
+    return [_table(trends, f"{head}, visits from {day(dates[k])}", f"{key}-table-{k + 1}", k) for k in starts]
 
 
-def _cells(trend: Trend) -> tuple[str, ...]:
+def _table(trends: Sequence[Trend], head: str, key: str, start: int) -> Table:
+    chosen = range(start, min(start + VISITS_A_TABLE, len(trends[0].dates)))
+    columns = ("Measure", *(day(trends[0].dates[place]) for place in chosen), "Repeatability")
+    rows = tuple(Row(with_unit(trend.measure, trend.unit), _cells(trend, chosen)) for trend in trends)
+    return Table(key, head, f"{head}: mean and 95 % interval of each visit; ● = flagged", columns, rows)
+
+
+def _cells(trend: Trend, chosen: Iterable[int]) -> tuple[str, ...]:
     cells = []
-    for place, mean in enumerate(trend.mean):
+    for place in chosen:
+        mean = trend.mean[place]
         if not math.isfinite(mean):
             cells.append(sentence(trend.declined[place] or NOT_KNOWN))
             continue
         low, high = trend.low[place], trend.high[place]
         half = (high - low) / 2
-        flag = " ●" if trend.flagged[place] else ""
-        bounds = f" ({number(low, half)} to {number(high, half)})" if math.isfinite(half) else ""
-        cells.append(f"{number(mean, half)}{bounds}{flag}".replace(" ", NO_BREAK))
+        flag = f"{NO_BREAK}●" if trend.flagged[place] else ""
+        bounds = f"({number(low, half)} to {number(high, half)})".replace(" ", NO_BREAK) if math.isfinite(half) else ""
+        cells.append(f"{number(mean, half)}{flag} {bounds}".strip())
     return (*cells, number(trend.repeatability, trend.repeatability))
 
 
@@ -130,15 +143,15 @@ def _draw(trends: Sequence[Trend], width: float, columns: int, salt: str) -> str
                 (
                     (left + 0.55) / whole[0],
                     (bottom + 0.3) / whole[1],
-                    (width - 0.75) / whole[0],
+                    (width - SIDES_IN) / whole[0],
                     (height - 0.62) / whole[1],
                 )
             )
-            _panel(axes, trend)
+            _panel(axes, trend, width - SIDES_IN)
         return to_svg(figure, salt)
 
 
-def _panel(axes: Axes, trend: Trend) -> None:
+def _panel(axes: Axes, trend: Trend, axis_in: float) -> None:
     factor, unit = scale(trend.measure, trend.unit)
     days = _days(trend.dates)
     mean, low, high = (factor * np.array(values) for values in (trend.mean, trend.low, trend.high))
@@ -152,7 +165,9 @@ def _panel(axes: Axes, trend: Trend) -> None:
     flagged = np.array(trend.flagged) & good
     axes.plot(days[flagged], mean[flagged], linestyle="", marker="o", markersize=11, markerfacecolor="none",
               markeredgecolor=VERMILLION, markeredgewidth=1.6, zorder=5)  # fmt: skip
-    axes.set_title(f"{label(trend.measure)}{f', {unit}' if unit else ''}", loc="left", size=8.5, pad=5, x=-0.22)
+    axes.set_title(
+        f"{label(trend.measure)}{f', {unit}' if unit else ''}", loc="left", size=8.5, pad=5, x=TITLE_IN / axis_in
+    )
     _date_axis(axes, trend.dates, days)
     axes.margins(y=0.2)
     axes.grid(axis="y")
