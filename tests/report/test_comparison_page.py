@@ -31,6 +31,7 @@ from gait.report.comparison.content import Card, Document, Film, Paragraph, Poin
 from gait.report.comparison.document import KeyPicture, build_document
 from gait.report.comparison.page import page_of, write_comparison_page
 from gait.report.comparison.pdf import pdf_of, write_comparison_pdf
+from gait.report.comparison.reports import write_reports
 
 HOSTILE = "</title><script>alert(\"x\")</script><img src=http:x onerror='y'>&amp;#let *x* \\ $y$"
 PICTURE = np.full((60, 80, 3), (200, 90, 10), dtype=np.uint8)
@@ -187,7 +188,7 @@ def test_flagged_changes_are_told_and_unflagged_ones_are_not() -> None:
     section = next(section for section in USUAL.sections if section.key == "visits")
     points = next(block for block in section.blocks if isinstance(block, Points))
     assert [point.text.replace("\u00a0", " ") for point in points.items] == [
-        "Topline angle: −1.0 degrees then, 0.9 degrees on 25 May 2026.",
+        "Topline angle: 1.0 degrees withers-high then, 0.9 degrees croup-high on 25 May 2026.",
         "Hind duty factor: 45 % then, 43 % on 25 May 2026.",
     ]
     quiet = make_trend("hind_reach_bl", (1.0, 1.0, 1.01), 0.03, (False,) * 3)
@@ -271,3 +272,11 @@ def test_what_is_written_is_whole_and_the_same_each_time(write, tmp_path: Path) 
         write(comparison, tmp_path / name, pictures=PICTURES, films=FILMS)
     assert (tmp_path / "a").read_bytes() == (tmp_path / "b").read_bytes()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a", "b"]
+
+
+def test_page_and_pdf_are_written_together(tmp_path: Path) -> None:
+    comparison = Comparison(condition_contrasts())
+    page, pdf = write_reports(comparison, tmp_path)
+    assert page.read_text(encoding="utf-8") == PAGES["one dog"]
+    assert pdf.read_bytes() == pdf_of(DOCUMENTS["one dog"])
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["report.html", "report.pdf"]

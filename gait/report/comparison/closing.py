@@ -9,7 +9,7 @@ from gait.compare.nouns import ClipSet, Comparison
 from gait.measures import measure
 from gait.report.cautions import CAUTIONS, PRACTICE
 from gait.report.comparison.content import Block, Definition, Definitions, Facts, Point, Points, Row, Table
-from gait.report.comparison.naturally import day, joined
+from gait.report.comparison.naturally import day
 from gait.report.comparison.tables import shown_measures
 from gait.report.sections import define, flat
 from gait.report.words import NOT_KNOWN, number
@@ -22,8 +22,8 @@ EQUIPMENT: Final = Point(
     "only the abstracts read",
 )
 ONE_CLIP: Final = (
-    "{which} one clip each. The interval then tells how strides of that clip differ, and nothing of how two clips of "
-    "the same condition would differ: the dog a little more tired, the gear put on anew, the camera moved."
+    "{which} The interval then tells how the strides of that clip differ, and nothing of how two clips of the same "
+    "condition would differ: the dog a little more tired, the gear put on anew, the camera moved."
 )
 STATISTICS: Final = (
     Point(
@@ -88,7 +88,8 @@ def cautions() -> Points:
 def statistics(comparison: Comparison) -> Points:
     """How to read the numbers; the warning about single clips only where there are some."""
     single = [name for name, side in clip_sets(comparison) if len(side.records) == 1]
-    which = "All sides have" if len(single) == len(list(clip_sets(comparison))) else f"{joined(single)}: there is"
+    everyone = len(single) == len(list(clip_sets(comparison)))
+    which = "Every condition has one clip alone." if everyone else f"There is one clip alone of: {'; '.join(single)}."
     points = list(STATISTICS)
     if single:
         points.insert(1, Point(ONE_CLIP.format(which=which), "One clip a condition.", "derived"))

@@ -167,7 +167,7 @@ def cycle_topline_figure(family: Family) -> Drawn:
     angles = {side.name: toplines(side) for side in family.sides}
     with rc_context(STYLE):
         figure = new_figure(*TOPLINE_IN)
-        axes = figure.add_axes((0.155, 0.115, 0.82, _top(TOPLINE_IN[1], len(family.sides), 2) - 0.115))
+        axes = figure.add_axes((0.155, 0.115, 0.8, _top(TOPLINE_IN[1], len(family.sides), 2) - 0.115))
         for side in family.sides:
             _band(axes, side, angles[side.name])
         _topline_ground(axes, angles)
@@ -216,7 +216,7 @@ def _topline_ground(axes: Axes, angles: dict[str, FloatArray]) -> None:
     axes.axhline(0, color=QUIET, linewidth=0.6)
     axes.set_xticks([0, 25, 50, 75, 100])
     axes.set_xlabel("% of the stride of the near hind paw")
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:+g}°" if value else "level")
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:+g}°".replace("-", "−") if value else "level")
     bare(axes, ("left", "bottom"))
     for place, words in ((0.98, "croup higher"), (0.02, "withers higher")):
         align = "top" if place > 0.5 else "bottom"

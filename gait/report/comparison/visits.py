@@ -16,7 +16,7 @@ from gait.report.comparison.answer import MAIN
 from gait.report.comparison.content import Block, Figures, Paragraph, Point, Points, Row, Table
 from gait.report.comparison.naturally import day, decimals_for, figure, sentence
 from gait.report.comparison.tables import with_unit
-from gait.report.comparison.wording import label, scale, stem
+from gait.report.comparison.wording import label, pole, scale, stem
 from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
 from gait.report.palette import BLUE, INK, QUIET, VERMILLION, WASH
 from gait.report.sides import side_row
@@ -91,7 +91,10 @@ def _change(trend: Trend) -> str:
 def _value(trend: Trend, place: int, last: int) -> str:
     """The mean of one visit as told, with the decimals that the last one warrants."""
     factor, unit = scale(trend.measure, trend.unit)
-    text = figure(factor * trend.mean[place], decimals_for(factor * (trend.high[last] - trend.low[last]) / 2))
+    decimals = decimals_for(factor * (trend.high[last] - trend.low[last]) / 2)
+    if stem(trend.measure) == "topline":
+        return pole(trend.mean[place], decimals)
+    text = figure(factor * trend.mean[place], decimals)
     return f"{text}{NO_BREAK}{unit}" if unit else text
 
 

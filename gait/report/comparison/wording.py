@@ -184,14 +184,16 @@ def _topline(line: Line, size: Size) -> str:
     """Croup-high is above nought, withers-high below; a line that crosses from one to the other is told as such."""
     before, after = line.baseline_mean, line.condition_mean
     if before * after < 0:
-        return f"the topline goes from {_pole(before, size)} to {_pole(after, size)}, a change of {size.words()}"
-    pole = "croup-high" if before + after > 0 else "withers-high"
+        ends = f"from {pole(before, size.decimals)} to {pole(after, size.decimals)}"
+        return f"the topline goes {ends}, a change of {size.words()}"
+    side = "croup-high" if before + after > 0 else "withers-high"
     more = "more" if abs(after) > abs(before) else "less"
-    return f"the topline is {size.words()} {more} {pole}"
+    return f"the topline is {size.words()} {more} {side}"
 
 
-def _pole(value_deg: float, size: Size) -> str:
-    text = figure(abs(value_deg), size.decimals)
+def pole(value_deg: float, decimals: int) -> str:
+    """A topline angle in words: "2.1 degrees croup-high", "level"."""
+    text = figure(abs(value_deg), decimals)
     return f"{text}{NO_BREAK}degrees {'croup' if value_deg > 0 else 'withers'}-high" if float(text) else "level"
 
 
