@@ -27,7 +27,7 @@ from gait.compare.nouns import ClipSet, Comparison, Contrast
 from gait.measures import SIDE_WARNING
 from gait.report.cautions import CAUTIONS
 from gait.report.comparison.closing import STATISTICS
-from gait.report.comparison.content import Card, Document, Film, Paragraph, Points, Table
+from gait.report.comparison.content import Card, Definitions, Document, Film, Paragraph, Points, Table
 from gait.report.comparison.document import KeyPicture, build_document
 from gait.report.comparison.page import page_of, write_comparison_page
 from gait.report.comparison.pdf import pdf_of, write_comparison_pdf
@@ -168,6 +168,28 @@ def test_the_table_holds_the_numbers_of_the_comparison() -> None:
     declined = rows["Withers excursion, m"]
     assert declined.cells == ("14 / 3",) and "hidden by the vest" in declined.rest
     assert "bare: 28 of 28 found; weighted work vest: 14 of 14 found" in table.caption
+
+
+def test_what_has_no_table_is_named() -> None:
+    text = read(PAGES["one dog"]).text
+    assert "No measure could be compared, for the reasons given at the start: Tansy: boots against bare." in text
+
+
+def test_other_ways_of_facing_are_told_beside_the_figures() -> None:
+    turned = replace(VEST, records=(replace(VEST.records[0], facing="left"),))
+    told = build_document(Comparison((Contrast("condition", "Tansy", BARE, turned, True, LINES),)))
+    text = read(page_of(told)).text
+    assert "faces different ways (to the right: bare; to the left: weighted work vest)" in text
+    assert "faces different ways" not in read(PAGES["one dog"]).text
+
+
+def test_definitions_are_those_of_what_is_shown() -> None:
+    (shown,) = blocks(DOCUMENTS["one dog"], Definitions)
+    terms = [item.term for item in shown.items]
+    assert {"limb phase", "topline angle", "reach", "resolution"} <= set(terms) and len(terms) == len(set(terms))
+    assert "withers excursion" not in terms and "repeatability" not in terms
+    (more,) = blocks(DOCUMENTS["visits"], Definitions)
+    assert "repeatability" in [item.term for item in more.items]
 
 
 def test_few_dogs_are_said_to_be_few() -> None:

@@ -5,8 +5,9 @@ from typing import Final
 
 import numpy as np
 
+from gait.compare.compared import compared
 from gait.compare.nouns import ClipSet, Comparison
-from gait.measures import measure
+from gait.measures import MEASURES
 from gait.report.cautions import CAUTIONS, PRACTICE
 from gait.report.comparison.content import Block, Definition, Definitions, Facts, Point, Points, Row, Table
 from gait.report.comparison.naturally import day
@@ -72,6 +73,8 @@ TERMS: Final = (
                "frames and the spread between strides together", "our own definition"),
     Definition("verdict", "", "larger, smaller, or no difference that this footage can show", "our own definition"),
 )  # fmt: skip
+#: Measures that the figures show, whether or not a line was compared.
+DRAWN: Final = ("duty_factor", "limb_phase", "topline_deg")
 REPEATABILITY: Final = Definition(
     "repeatability",
     "",
@@ -108,8 +111,9 @@ def clip_sets(comparison: Comparison) -> Iterator[tuple[str, ClipSet]]:
 
 def definitions(comparison: Comparison) -> Definitions:
     """What the words of this report mean: terms first, then every measure that it shows."""
-    lines = [line for contrast in comparison.contrasts for line in contrast.lines]
-    rows = define(measure(name) for name in shown_measures(lines))
+    lines = (line for contrast in comparison.contrasts for line in contrast.lines if line.verdict)
+    shown = {*shown_measures(lines), *(compared(trend.measure).column for trend in comparison.trends), *DRAWN}
+    rows = define(row for row in MEASURES if row.name in shown)
     found = [Definition(row["label"], row["unit"], row["definition"], row["source"]) for row in rows]
     return Definitions((*TERMS, *((REPEATABILITY,) if comparison.trends else ()), *found))
 

@@ -26,6 +26,12 @@ TABLE_NOTE: Final = (
 )
 #: Dogs named in the title; more are counted.
 MOST_NAMED: Final = 3
+LEFT_OUT: Final = "{count} visits between the first and the last ones are not drawn here."
+OTHER_WAY: Final = (
+    "The dog faces different ways ({told}), so the near limbs are not the same limbs throughout; compare the figures "
+    "of limbs with that in mind."
+)
+NO_TABLE: Final = "No measure could be compared, for the reasons given at the start: {which}."
 AS_ABOVE: Final = "To be read as the first figure of this kind."
 PICTURE_NOTE: Final = "The same moment of the stride in each condition."
 
@@ -92,11 +98,12 @@ def _is_earlier(contrast: Contrast, comparison: Comparison) -> bool:
 
 
 def _figures(family: Family, first: bool) -> tuple[Block, ...]:
-    note = (
-        f"{family.left_out} visits between the first and the last ones are not drawn here." if family.left_out else ""
-    )
     blocks: list[Block] = [Paragraph(family.title, "heading")]
-    blocks += [Paragraph(note, "remark")] if note else []
+    if family.left_out:
+        blocks.append(Paragraph(LEFT_OUT.format(count=family.left_out), "remark"))
+    if len(ways := family.facing()) > 1:
+        told = "; ".join(f"to the {way}: {joined(names)}" for way, names in ways.items())
+        blocks.append(Paragraph(OTHER_WAY.format(told=told), "remark"))
     drawn = (cycle_figure(family), *overlay_figures(family))
     return (*blocks, Figures(drawn if first else tuple(replace(one, caption=AS_ABOVE) for one in drawn)))
 
@@ -106,13 +113,14 @@ def _runs(family: Family) -> tuple[Block, ...]:
 
 
 def _tables(comparison: Comparison) -> tuple[Block, ...]:
-    found = [
-        block
-        for place, contrast in enumerate(comparison.contrasts, 1)
-        if not contrast.declined
-        for block in (Paragraph(title(contrast), "heading"), *contrast_tables(contrast, f"t{place}"))
-    ]
-    return (Paragraph(TABLE_NOTE), *found) if found else ()
+    found: list[Block] = []
+    without = []
+    for place, contrast in enumerate(comparison.contrasts, 1):
+        tables = contrast_tables(contrast, f"t{place}")
+        found += [Paragraph(title(contrast), "heading"), *tables] if tables else []
+        without += [] if tables else [title(contrast)]
+    note = [Paragraph(NO_TABLE.format(which="; ".join(without)), "remark")] if without else []
+    return (*([Paragraph(TABLE_NOTE)] if found else []), *found, *note)
 
 
 def _pictures(pictures: Sequence[KeyPicture]) -> tuple[Block, ...]:

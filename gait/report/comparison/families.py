@@ -61,6 +61,14 @@ class Family:
     contrasts: tuple[Contrast, ...]
     left_out: int = 0
 
+    def facing(self) -> dict[str, list[str]]:
+        """Each way that the dog faces, with the names of the sides in whose clips it does."""
+        found: dict[str, list[str]] = {}
+        for side in self.sides:
+            for way in sorted({record.facing for record in side.clips.records}):
+                found.setdefault(way, []).append(side.name)
+        return found
+
 
 def families(comparison: Comparison) -> tuple[Family, ...]:
     """The contrasts of a comparison in the order in which they came, put together where they share a side."""

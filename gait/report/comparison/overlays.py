@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from gait.report.comparison.cycle import short
 from gait.report.comparison.families import Family, Side, hind_rows
 from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
-from gait.report.palette import QUIET
+from gait.report.palette import CARD, QUIET
 from gait.report.paths import BELOW_BL, PHASES, draw_belt, limits, middle_path, over_stride, path_words, stride_paths
 from gait.report.phases import Points, draw_fields, draw_marks, naming_settings, phase_points
 from gait.report.words import strides_word
@@ -159,7 +159,9 @@ def _name_paws(axes: Axes, side: Side, paths: dict[tuple[str, str], FloatArray])
         middle = middle[np.isfinite(middle).all(axis=1)]
         if len(middle):
             across, up = middle.min(axis=0) / 2 + middle.max(axis=0) / 2
-            axes.text(across, up, paw.replace("_", " "), ha="center", va="center", color=QUIET, fontstyle="italic")
+            clear = {"facecolor": CARD, "edgecolor": "none", "pad": 0.8, "alpha": 0.85}
+            words = paw.replace("_", " ")
+            axes.text(across, up, words, ha="center", va="center", color=QUIET, fontstyle="italic", bbox=clear)
 
 
 def cycle_topline_figure(family: Family) -> Drawn:

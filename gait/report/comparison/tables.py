@@ -1,13 +1,13 @@
 """A contrast as tables: every measure with both sides, difference, interval, resolution, strides and verdict."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable
 from typing import Final
 
 from gait.compare.compared import compared
 from gait.compare.nouns import NO_DIFFERENCE, ClipSet, Contrast, Line
 from gait.report.comparison.answer import in_order, title
-from gait.report.comparison.content import Paragraph, Point, Points, Row, Table
+from gait.report.comparison.content import Point, Points, Row, Table
 from gait.report.comparison.families import Family
 from gait.report.comparison.naturally import sentence, side_name
 from gait.report.sections import unit_words
@@ -17,12 +17,11 @@ VERDICTS: Final = {NO_DIFFERENCE: "no difference shown"}
 MINUS: Final = "−"
 
 
-def contrast_tables(contrast: Contrast, key: str) -> tuple[Table | Paragraph, ...]:
+def contrast_tables(contrast: Contrast, key: str) -> tuple[Table, ...]:
     """One table per gait that has a compared line; a gait of which nothing was compared is told on the first screen."""
     gaits = list(dict.fromkeys(line.gait for line in contrast.lines))
     found = [_table(contrast, gait, f"{key}-{place}") for place, gait in enumerate(gaits, 1)]
-    tables = tuple(table for table in found if table is not None)
-    return tables or (Paragraph("No measure could be compared, for the reasons given above."),)
+    return tuple(table for table in found if table is not None)
 
 
 def _table(contrast: Contrast, gait: str, key: str) -> Table | None:
@@ -93,6 +92,6 @@ def runs_of(family: Family) -> Points:
     return Points(tuple(points))
 
 
-def shown_measures(lines: Sequence[Line]) -> tuple[str, ...]:
+def shown_measures(lines: Iterable[Line]) -> tuple[str, ...]:
     """Columns of gait.measures that the lines are made of, each once."""
     return tuple(dict.fromkeys(compared(line.measure).column for line in lines))
