@@ -4,10 +4,14 @@ from typing import Final, NamedTuple
 
 
 class Caution(NamedTuple):
-    """One caution: its gist in a few words, then the whole of it in plain sentences."""
+    """One caution: its gist in a few words, the whole of it in plain sentences, and its source unless it names it."""
 
     gist: str
     text: str
+    source: str = ""
+
+
+PRACTICE: Final = "common practice, no source"
 
 
 CAUTIONS: Final = (
@@ -15,6 +19,7 @@ CAUTIONS: Final = (
         "Screening, not diagnosis.",
         "This page helps to screen and to follow a dog; it makes no diagnosis. Lameness, pain or neurological signs "
         "go to a veterinary surgeon, and local rules on who may treat animals apply.",
+        PRACTICE,
     ),
     Caution(
         "A treadmill is not free ground.",
@@ -26,13 +31,16 @@ CAUTIONS: Final = (
     Caution(
         "One camera sees one plane.",
         "Square-on to the belt the numbers hold; with the camera at an angle they do not.",
+        "derived: a length seen at an angle is shortened by its cosine",
     ),
     Caution(
         "Safety on the belt.",
         "Never tie a lead to the treadmill. Someone stays at the stop button. Stop at any sign of distress.",
+        PRACTICE,
     ),
     Caution(
         "One dog, one day.",
         "Numbers from one dog on one day are about that dog on that day.",
+        PRACTICE,
     ),
 )

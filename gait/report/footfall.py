@@ -135,9 +135,9 @@ def _dropped(axes: Axes, record: GaitRecord, paw: str, lane: int) -> None:
     strides, (first, last) = record.strides, _span(record)
     rows = record.strides_of(paw) & ~strides.used
     start, end = np.nan_to_num(strides.start_s[rows], nan=first), np.nan_to_num(strides.end_s[rows], nan=last)
-    boxes = _boxes(axes, (start, end), lane, HATCH_HEIGHT)
-    if np.size(boxes.vertices):
-        axes.add_patch(PathPatch(boxes, facecolor=WASH, edgecolor=QUIET, hatch="/////", linewidth=0, zorder=1))
+    outline = boxes(axes, (start, end), lane, HATCH_HEIGHT)
+    if np.size(outline.vertices):
+        axes.add_patch(PathPatch(outline, facecolor=WASH, edgecolor=QUIET, hatch="/////", linewidth=0, zorder=1))
 
 
 def _bars(axes: Axes, contacts: Contacts, paw: str, place: tuple[int, float, float]) -> None:
@@ -149,18 +149,17 @@ def _bars(axes: Axes, contacts: Contacts, paw: str, place: tuple[int, float, flo
     whole = np.isfinite(down) & np.isfinite(lift)
     start, end = np.nan_to_num(down, nan=first), np.nan_to_num(lift, nan=last)
     for kind, face, line in ((whole, style.colour, "-"), (~whole, "none", (0, (2, 1.5)))):
-        boxes = _boxes(axes, (start[kind], end[kind]), lane, BAR_HEIGHT)
-        axes.add_patch(PathPatch(boxes, facecolor=face, edgecolor=style.colour, linewidth=0.8, linestyle=line))
-    _whiskers(axes, down, contacts.touchdown_sd_ms[rows], lane)
-    _whiskers(axes, lift, contacts.liftoff_sd_ms[rows], lane)
+        outline = boxes(axes, (start[kind], end[kind]), lane, BAR_HEIGHT)
+        axes.add_patch(PathPatch(outline, facecolor=face, edgecolor=style.colour, linewidth=0.8, linestyle=line))
+    draw_whiskers(axes, down, 2 * contacts.touchdown_sd_ms[rows] / 1000, lane)
+    draw_whiskers(axes, lift, 2 * contacts.liftoff_sd_ms[rows] / 1000, lane)
 
 
-def _whiskers(axes: Axes, at_s: FloatArray, sd_ms: FloatArray, lane: int) -> None:
-    """Two standard deviations either way of each event, as thin lines with a stop at each end."""
-    spread = 2 * sd_ms / 1000
+def draw_whiskers(axes: Axes, at: FloatArray, spread: FloatArray, lane: int) -> None:
+    """``spread`` (N,) either way of each event ``at`` (N,), in the unit of the axis, as thin lines with stops."""
     low, high = axes.get_xlim()
-    good = np.isfinite(spread) & (at_s > low) & (at_s < high)
-    left, right, gap = at_s[good] - spread[good], at_s[good] + spread[good], np.full(int(good.sum()), np.nan)
+    good = np.isfinite(spread) & (at > low) & (at < high)
+    left, right, gap = at[good] - spread[good], at[good] + spread[good], np.full(int(good.sum()), np.nan)
     up, down, mid = (np.full(len(gap), lane + step) for step in (-STOP_HEIGHT, STOP_HEIGHT, 0))
     across = np.column_stack([left, left, left, right, right, right, gap])
     along = np.column_stack([up, down, mid, mid, up, down, gap])
@@ -202,12 +201,12 @@ def fit_words(words: str, letters: int) -> str:
     return "\n".join(lines) if 0 < len(lines) <= 2 and max(map(len, lines)) <= letters else "…"
 
 
-def _boxes(axes: Axes, spans_s: tuple[FloatArray, FloatArray], lane: int, height: float) -> Path:
-    """One outline of all spans (starts (N,) and ends (N,) in s) of a lane that show on these axes."""
+def boxes(axes: Axes, spans: tuple[FloatArray, FloatArray], lane: int, height: float) -> Path:
+    """One outline of all spans (starts (N,), ends (N,), unit of the axis) of a lane that show on these axes."""
     low, high = axes.get_xlim()
-    shown = (spans_s[1] > low) & (spans_s[0] < high)
+    shown = (spans[1] > low) & (spans[0] < high)
     corners = [
         Path.unit_rectangle().transformed(Affine2D().scale(end - start, height).translate(start, lane - height / 2))
-        for start, end in zip(spans_s[0][shown], spans_s[1][shown], strict=True)
+        for start, end in zip(spans[0][shown], spans[1][shown], strict=True)
     ]
     return Path.make_compound_path(*corners) if corners else Path(np.empty((0, 2)))

@@ -1,7 +1,6 @@
 """A gait record as one page that stands alone: no script, nothing fetched, fit for screen, phone and paper."""
 
 import base64
-import os
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -24,6 +23,7 @@ from gait.report.paths import paths_figure
 from gait.report.phases import phases_figure
 from gait.report.sides import sides_table
 from gait.report.topline import topline_figure
+from gait.report.writing import write_whole
 
 #: JPEG quality of the embedded picture: hardly visible losses at a tenth of the size. Common practice, no source.
 JPEG_QUALITY = 85
@@ -39,15 +39,13 @@ def write_page(
     picture   (H, W, 3) uint8, one upright RGB frame of the clip, embedded
     film      name of the film file that lies beside the page
     """
-    beside = path.with_name(path.name + ".part")
-    beside.write_text(page_text(record, picture=picture, film=film), encoding="utf-8")
-    os.replace(beside, path)
+    write_whole(path, page_text(record, picture=picture, film=film).encode("utf-8"))
 
 
 def page_text(record: GaitRecord, *, picture: NDArray[np.uint8] | None = None, film: str | None = None) -> str:
     """The page as HTML text; arguments as in :func:`write_page`."""
-    return _template().render(
-        css=Markup(_css()),
+    return template("page.html").render(
+        css=stylesheet(),
         head=sections.head(record),
         answer=answer(record),
         gaits=by_gait(record),
@@ -76,20 +74,25 @@ def figures(record: GaitRecord) -> tuple[Drawn, ...]:
 
 def picture_link(picture: NDArray[np.uint8]) -> str:
     """An RGB picture (H, W, 3) uint8 as a data link that can stand inside the page."""
+    return "data:image/jpeg;base64," + base64.b64encode(packed_picture(picture)).decode("ascii")
+
+
+def packed_picture(picture: NDArray[np.uint8]) -> bytes:
+    """An RGB picture (H, W, 3) uint8 as a JPEG file no larger than a report shows it."""
     scale = min(1.0, PICTURE_PX / max(picture.shape[:2]))
     smaller = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else picture
     _, packed = cv2.imencode(".jpg", cv2.cvtColor(smaller, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
-    return "data:image/jpeg;base64," + base64.b64encode(packed.tobytes()).decode("ascii")
+    return packed.tobytes()
 
 
 @cache
-def _template() -> Template:
+def template(name: str) -> Template:
+    """A template of this package; what is put in is escaped, what is missing is an error."""
     loader = PackageLoader("gait", "report")
-    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True).get_template(
-        "page.html"
-    )
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True).get_template(name)
 
 
 @cache
-def _css() -> str:
-    return files("gait.report").joinpath("page.css").read_text(encoding="utf-8")
+def stylesheet() -> Markup:
+    """The style sheet of every page."""
+    return Markup(files("gait.report").joinpath("page.css").read_text(encoding="utf-8"))

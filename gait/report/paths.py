@@ -12,7 +12,7 @@ from gait.nouns import GaitRecord
 from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
 from gait.report.palette import INK, PAW_STYLES, QUIET
 from pose.landmarks import PAWS
-from pose.tracks import FloatArray
+from pose.tracks import BoolArray, FloatArray
 
 #: Moments of the stride at which paths are averaged; 60 keeps a fast lift of the paw, and the page small.
 PHASES: Final = 60
@@ -72,19 +72,27 @@ def _draw(paths: dict[str, FloatArray], frame: tuple[float, float, float]) -> Fi
     return figure
 
 
-def stride_paths(record: GaitRecord, paw: str, height_bl: FloatArray) -> FloatArray:
-    """Paths (S, 60, 2) of the used strides of ``paw``: ahead of the trunk's middle and over the belt, body lengths."""
+def stride_paths(record: GaitRecord, paw: str, height_bl: FloatArray, among: BoolArray | None = None) -> FloatArray:
+    """Paths (S, 60, 2) of the used strides of ``paw``: ahead of the trunk's middle and over the belt, body lengths.
+
+    height_bl (T, 4) body lengths over the belt; among (all strides,) bool, None = all that are used
+    """
     strides, column, t_s = record.strides, PAWS.index(paw), record.tracks.t_s
-    rows = record.strides_of(paw) & strides.used & np.isfinite(strides.end_s - strides.start_s)
+    rows = (
+        record.strides_of(paw)
+        & (strides.used if among is None else among)
+        & np.isfinite(strides.end_s - strides.start_s)
+    )
     place = np.column_stack([record.forward_bl[:, column], height_bl[:, column]])
     paths = [
-        _path(t_s, place, start, end) for start, end in zip(strides.start_s[rows], strides.end_s[rows], strict=True)
+        over_stride(t_s, place, start, end)
+        for start, end in zip(strides.start_s[rows], strides.end_s[rows], strict=True)
     ]
     return np.array(paths).reshape(-1, PHASES, 2)
 
 
-def _path(t_s: FloatArray, place: FloatArray, start: float, end: float) -> FloatArray:
-    """One stride (60, 2) read off ``place`` (T, 2) at even moments; NaN where the frames around it were missing."""
+def over_stride(t_s: FloatArray, place: FloatArray, start: float, end: float) -> FloatArray:
+    """One stride (60, N) read off ``place`` (T, N) at even moments; NaN where the frames around it were missing."""
     wanted = np.linspace(start, end, PHASES)
     return np.column_stack([np.interp(wanted, t_s, column) for column in place.T])
 
@@ -107,10 +115,13 @@ def _side(axes: Axes, paths: dict[str, FloatArray], side: str) -> None:
         if np.isfinite(paths[paw]).any():
             middle = middle_path(paths[paw])
             axes.plot(*middle.T, color=style.colour, linewidth=1.8, linestyle=style.line, label=style.label)
-    _setting(axes, known=any(np.isfinite(paths[f"{side}_{pair}"]).any() for pair in ("fore", "hind")))
+    known = any(np.isfinite(paths[f"{side}_{pair}"]).any() for pair in ("fore", "hind"))
+    draw_belt(axes, known)
+    if known:
+        axes.legend(loc="lower right", bbox_to_anchor=(1, 1), ncols=2, frameon=False, borderaxespad=0, handlelength=2.4)
 
 
-def _setting(axes: Axes, known: bool) -> None:
+def draw_belt(axes: Axes, known: bool) -> None:
     """Belt line, trunk marks and axes."""
     axes.axhline(0, color=QUIET, linewidth=0.8)
     for place, letter in ((-HALF_TRUNK_BL, "C"), (HALF_TRUNK_BL, "W")):
@@ -125,9 +136,7 @@ def _setting(axes: Axes, known: bool) -> None:
             transform=axes.get_xaxis_transform(),
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         )
-    if known:
-        axes.legend(loc="lower right", bbox_to_anchor=(1, 1), ncols=2, frameon=False, borderaxespad=0, handlelength=2.4)
-    else:
+    if not known:
         axes.text(0.5, 0.5, "not known", ha="center", transform=axes.transAxes, color=QUIET)
     axes.xaxis.set_major_locator(MultipleLocator(0.5))
     axes.yaxis.set_major_locator(MultipleLocator(0.2))
@@ -137,10 +146,13 @@ def _setting(axes: Axes, known: bool) -> None:
 
 def _alt(paths: dict[str, FloatArray]) -> str:
     """Reach and lift of the middle path of every paw, in words."""
-    return f"Paw paths under the trunk. {'; '.join(f'{PAW_STYLES[paw].label}: {_words(paths[paw])}' for paw in PAWS)}."
+    return (
+        f"Paw paths under the trunk. {'; '.join(f'{PAW_STYLES[paw].label}: {path_words(paths[paw])}' for paw in PAWS)}."
+    )
 
 
-def _words(paths: FloatArray) -> str:
+def path_words(paths: FloatArray) -> str:
+    """How far the middle path of ``paths`` (S, 60, 2) body lengths goes back, forward and up, in words."""
     middle = middle_path(paths) if len(paths) else np.full((1, 2), np.nan)
     known = np.isfinite(middle).all(axis=1)
     if not known.any():

@@ -57,9 +57,9 @@ def phases_figure(record: GaitRecord) -> Drawn:
     with rc_context(STYLE):
         figure = new_figure(*SIZE_IN)
         axes = figure.add_axes((0.13, 0.12, 0.85, 0.8))
-        _ground(axes, points, naming_settings(record))
+        draw_fields(axes, points, naming_settings(record))
         for side, label, colour, marker, filled in SIDES:
-            _marks(axes, points[side], (label, colour, marker), filled)
+            draw_marks(axes, points[side], (label, colour, marker), filled)
         if not any(len(each.duty) for each in points.values()):
             axes.text(0.5, 0.5, "not known", ha="center", color=QUIET, transform=axes.transAxes, backgroundcolor=CARD)
         axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2, frameon=False, handletextpad=0.2)
@@ -67,7 +67,7 @@ def phases_figure(record: GaitRecord) -> Drawn:
     return Drawn("phases", "Limb phase and duty factor", _alt(points), CAPTION, (svg,))
 
 
-def _marks(axes: Axes, points: Points, look: tuple[str, str, str], filled: bool) -> None:
+def draw_marks(axes: Axes, points: Points, look: tuple[str, str, str], filled: bool) -> None:
     """The strides of one side; ``look`` is label, colour and marker."""
     label, colour, marker = look
     good = points.symmetrical
@@ -109,7 +109,7 @@ def regions(naming: NamingSettings) -> tuple[tuple[str, bool, float, float], ...
     return tuple(fields_of)
 
 
-def _ground(axes: Axes, points: dict[str, Points], naming: NamingSettings) -> None:
+def draw_fields(axes: Axes, points: dict[str, Points], naming: NamingSettings) -> None:
     """Fields, their names and the axes under the marks."""
     duty = np.concatenate([each.duty for each in points.values()] + [np.array(DUTY_RANGE)])
     left, right = float(duty.min()) - 2, float(duty.max()) + 2

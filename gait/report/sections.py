@@ -1,7 +1,7 @@
 """The record laid out as the rows and lines that the page prints. No number is worked out here, only written."""
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -186,12 +186,14 @@ def advice(record: GaitRecord) -> list[str]:
 
 
 def definitions(record: GaitRecord) -> list[dict[str, str]]:
-    """The definitions of the measures that this page speaks of, or of all when it speaks of none.
+    """The definitions of the measures that this page speaks of, or of all when it speaks of none."""
+    return define(_spoken_of(record))
 
-    A measure given in two units is defined once.
-    """
+
+def define(measures: Iterable[Measure]) -> list[dict[str, str]]:
+    """The definitions of ``measures``; one that is given in two units is defined once."""
     found: dict[tuple[str, str], dict[str, str]] = {}
-    for item in _spoken_of(record):
+    for item in measures:
         entry = {
             "label": item.label,
             "unit": unit_words(item.unit),
@@ -220,12 +222,13 @@ def making(record: GaitRecord) -> Rows:
 
 def settings(record: GaitRecord) -> Rows:
     """All settings, one line each, nested names joined by a full stop."""
-    return list(_flat(record.settings))
+    return list(flat(record.settings))
 
 
-def _flat(values: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, str]]:
+def flat(values: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, str]]:
+    """Names joined by a full stop, and values as printed, of nested settings."""
     for name, value in values.items():
         if isinstance(value, Mapping):
-            yield from _flat(value, f"{prefix}{name}.")
+            yield from flat(value, f"{prefix}{name}.")
         else:
             yield f"{prefix}{name}", NOT_KNOWN if value is None or value != value else str(value)

@@ -11,10 +11,11 @@ from gait.report.words import number
 
 def sides_table(record: GaitRecord) -> dict[str, Any]:
     """Rows of what was compared, and the warning; no rows where nothing could be."""
-    return {"rows": [_row(item) for item in record.sides], "warning": SIDE_WARNING}
+    return {"rows": [side_row(item) for item in record.sides], "warning": SIDE_WARNING}
 
 
-def _row(item: SideDifference) -> dict[str, Any]:
+def side_row(item: SideDifference) -> dict[str, Any]:
+    """One measure as printed: near, far, error, and the two indices or why they are not told."""
     told = math.isfinite(item.symmetry_index)
     spread = item.error
     return {
