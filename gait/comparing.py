@@ -16,6 +16,7 @@ from gait.placing import check_place, partial_of, put_in_place
 from gait.reading import Progress, ReadingSettings, folder_names
 from gait.reuse import Asked, Earlier, find_earlier, read_or_reuse
 from gait.sheets.trial_sheet import Row, Sheet
+from gait.showing import write_shown
 from gait.workbook import write_workbook
 from pose.network import Network
 
@@ -24,7 +25,7 @@ DEFAULTS: Final = ComparingSettings()
 #: Writes one part of the results into a folder.
 Writer = Callable[[SheetComparison, Path], None]
 #: Everything that a comparison leaves, in this order; whoever adds a page or films adds its writer here.
-WRITERS: Final[tuple[Writer, ...]] = (write_json, write_csv, write_workbook)
+WRITERS: Final[tuple[Writer, ...]] = (write_json, write_csv, write_workbook, write_shown)
 
 #: What a finished comparison consists of, besides the clips' own results.
 RESULT_FILES: Final = ("comparison.json", "comparison.csv", "strides.xlsx", "report.html", "report.pdf", "films")

@@ -130,7 +130,7 @@ def read_to_folder(
     Raises PoseError or GaitError when the input cannot be used, OSError when the results cannot be written.
     """
     check_place(folder, "record.json")
-    clip = None if is_table(source) else _open(source, trial, settings)
+    clip = None if is_table(source) else open_source(source, trial, settings)
     if followed is None:
         new = _of_table(source, trial, settings) if clip is None else _watch(clip, trial, network, settings, progress)
         followed = dataclasses.replace(new, sha256=content_hash(source))
@@ -157,7 +157,8 @@ def record_of(source: Path, followed: Followed, trial: Trial, settings: ReadingS
     return dataclasses.replace(record, notices=(*record.notices, *followed.notes), settings=used)
 
 
-def _open(source: Path, trial: Trial, settings: ReadingSettings) -> Clip:
+def open_source(source: Path, trial: Trial, settings: ReadingSettings) -> Clip:
+    """The film or the folder of pictures at ``source``, on the clock that the trial and the settings say."""
     return open_clip(
         source,
         fps=settings.fps,

@@ -9,10 +9,11 @@ import click
 from gait.command.edge import EXPECTED, NOTHING_TO_SAY, OUR_FAULT, exit_code, message, say_error
 from gait.command.read import make_writable
 from gait.command.show import gait_words, progress_bar, used_words
-from gait.compare.nouns import LARGER, NO_DIFFERENCE, SMALLER, ClipSet, Contrast
+from gait.compare.nouns import LARGER, NO_DIFFERENCE, SMALLER, Contrast
 from gait.comparing import NothingReadError, check_out, check_sheet, compare_to_folder
 from gait.comparison_results import ComparingSettings, ReadClip, SheetComparison, UnreadClip
 from gait.reading import Progress, is_table
+from gait.report.comparison.answer import card
 from gait.sheets.trial_sheet import Sheet, read_sheet
 from pose.network import Network, NetworkSettings, shipped_network
 
@@ -93,27 +94,18 @@ def show_clip(clip: ReadClip | UnreadClip) -> None:
 
 
 def show_comparison(found: SheetComparison, out: Path) -> None:
-    """What the comparison says, and where the rest lies."""
+    """The answer in the sentences of the page, and where the rest lies."""
     for contrast in found.comparison.contrasts:
-        click.echo(contrast_words(contrast))
-    click.echo(f"  {out / 'comparison.csv'}")
+        told = card(contrast, "")
+        click.echo(f"{told.title}. {' '.join((told.lead, *told.findings))}")
+        click.echo(f"  {counts(contrast)}")
+    for name in ("report.html", "comparison.csv"):
+        click.echo(f"  {out / name}")
 
 
-def contrast_words(contrast: Contrast) -> str:
-    """'Tansy, boots against bare: 3 larger, 1 smaller, 8 without a difference shown, 5 not compared'."""
-    new, old = contrast.condition, contrast.baseline
-    dated = contrast.kind == "visit"
-    head = f"{contrast.dog}, {new.condition}{f' {new.date}' if dated else ''}"
-    if old is not None:
-        head += f" against {old.date if dated else old.condition}"
-    if contrast.declined:
-        return f"{head}: {contrast.declined}"
-    if old is not None and _other_gait(contrast):
-        head += f": another gait (mostly {_most(new)}, before mostly {_most(old)}); lines"
+def counts(contrast: Contrast) -> str:
+    """'17 measures: 3 larger, 1 smaller, 8 without a difference shown, 5 not compared'."""
     names = {LARGER: "larger", SMALLER: "smaller", NO_DIFFERENCE: "without a difference shown", "": "not compared"}
     verdicts = [line.verdict for line in contrast.lines]
-    return f"{head}: " + ", ".join(f"{verdicts.count(verdict)} {words}" for verdict, words in names.items())
-
-
-def _most(clips: ClipSet) -> str:
-    return next(iter(clips.gaits), "no gait")
+    told = [f"{verdicts.count(verdict)} {words}" for verdict, words in names.items() if verdict in verdicts]
+    return f"{len(verdicts)} measures: {', '.join(told)}" if told else "no measure compared"

@@ -31,15 +31,20 @@ def group_lines(contrasts: Sequence[Contrast], settings: CompareSettings) -> tup
     return tuple(result)
 
 
+def _in_percent(line: Line) -> bool:
+    """Lengths and times of large and small dogs are alike in percent only; other measures keep their unit."""
+    return compared(line.measure).measure.zero and line.unit in ("s", "m", "bl")
+
+
 def _stem(line: Line) -> str:
-    """The name; of a length with a zero, which is told in percent, without its unit: metres or body lengths."""
-    return line.measure.removesuffix("_bl").removesuffix("_m") if compared(line.measure).measure.zero else line.measure
+    """The name; of a length that is told in percent, without its unit: metres or body lengths."""
+    return line.measure.removesuffix("_bl").removesuffix("_m") if _in_percent(line) else line.measure
 
 
 def _group(key: Key, dogs: dict[str, list[Line]], alpha: float) -> GroupLine:
     condition, gait, _ = key
     first = next(iter(dogs.values()))[0]
-    percent = compared(first.measure).measure.zero
+    percent = _in_percent(first)
     name = "percent" if percent else "difference"
     values = np.array([np.mean([getattr(line, name) for line in lines]) for lines in dogs.values()])
     mean, half, p = _student(values, alpha)

@@ -98,7 +98,7 @@ class Contrast:
 class GroupLine:
     """One measure of one gait in one condition against baseline over several dogs; each dog counts once.
 
-    unit           "%" (of each dog's baseline) for measures with a zero, else the measure's own unit
+    unit           "%" (of each dog's baseline) for lengths and times, else the measure's own unit
     dogs           (D,) names of the dogs with a compared line
     differences    (D,) difference of each, in ``unit``
     mean, low, high   over dogs, with its 95 % interval (Student's t); NaN with fewer than two dogs

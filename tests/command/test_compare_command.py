@@ -23,13 +23,15 @@ ROWS = (
     "boots.csv,Tansy,2026-03-02,boots,,1.5",
     "week6.csv,Tansy,2026-04-13,bare,yes,1.5",
 )
-MADE = {"comparison.json", "comparison.csv", "strides.xlsx", "clips"}
+TABLES_MADE = {"comparison.json", "comparison.csv", "strides.xlsx", "clips"}
+SHOWN = {"report.html", "report.pdf", "films"}
 
 
 @pytest.fixture(autouse=True)
 def plain_pages(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Pages of single clips take most of the time and have tests of their own; ``compared`` makes real ones."""
+    """Pages and films take most of the time and have tests of their own; ``compared`` makes real ones."""
     monkeypatch.setattr("gait.reading.write_page", lambda record, path, **_: path.write_text("a page"))
+    monkeypatch.setattr(comparing, "WRITERS", comparing.WRITERS[:-1])
 
 
 def put_dogs(folder: Path) -> Path:
@@ -48,13 +50,13 @@ def compared(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("compared")
     result = call("compare", put_dogs(folder), "-o", folder / "out")
     assert result.exit_code == 0, result.output
-    assert "Tansy, boots against bare: " in result.stdout
-    assert "Tansy, bare 2026-04-13 against 2026-03-02: " in result.stdout
+    assert "Tansy: boots against bare. Same trot" in result.stdout
+    assert "Tansy, bare: 13 April 2026 against 2 March 2026. Same trot" in result.stdout
     return folder / "out"
 
 
 def test_a_sheet_becomes_a_folder_of_results(compared: Path) -> None:
-    assert {item.name for item in compared.iterdir()} == MADE
+    assert {item.name for item in compared.iterdir()} == TABLES_MADE | SHOWN
     assert {item.name for item in (compared / "clips").iterdir()} == {"bare", "boots", "week6"}
     assert record_of(compared / "clips" / "boots")["trial"]["condition"] == "boots"
     assert not (compared / "clips" / "bare" / "film.mp4").exists()
@@ -220,7 +222,7 @@ def test_another_gait_is_a_finding_in_itself(tmp_path: Path) -> None:
     result = call("compare", put_sheet(tmp_path, *ROWS[:2]), "-o", tmp_path / "out")
     assert result.exit_code == 0, result.output
     assert not [line["verdict"] for line in lines_of(tmp_path / "out") if line["verdict"]]
-    assert "Tansy, boots against bare: another gait (mostly pace, before mostly trot); " in result.stdout
+    assert "Tansy: boots against bare. In boots Tansy paces" in result.stdout
 
 
 def test_dogs_that_stand_are_no_silent_success(tmp_path: Path) -> None:
@@ -289,7 +291,7 @@ def test_a_comparison_gives_way_only_to_a_whole_one(tmp_path: Path, monkeypatch:
     assert {item.name for item in tmp_path.iterdir()} == {*TABLES, "sheet.csv", "out"}
     assert call("compare", sheet, "-o", out, "--seed", 5).exit_code == 0
     assert told_by(out)["seed"] == 5
-    assert {item.name for item in out.iterdir()} == MADE | {"my notes.txt"}
+    assert {item.name for item in out.iterdir()} == TABLES_MADE | {"my notes.txt"}
 
 
 def test_two_clips_of_one_name_get_two_folders(tmp_path: Path) -> None:

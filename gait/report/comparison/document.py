@@ -35,6 +35,8 @@ NO_TABLE: Final = "No measure could be compared, for the reasons given at the st
 AS_ABOVE: Final = "To be read as the first figure of this kind."
 PICTURE_NOTE: Final = "The same moment of the stride in each condition."
 
+NOTHING = (Paragraph("There is nothing to compare."),)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class KeyPicture:
@@ -47,16 +49,20 @@ class KeyPicture:
 
 
 def build_document(
-    comparison: Comparison, *, pictures: Sequence[KeyPicture] = (), films: Sequence[Film] = ()
+    comparison: Comparison,
+    *,
+    pictures: Sequence[KeyPicture] = (),
+    films: Sequence[Film] = (),
+    remarks: Sequence[str] = (),
 ) -> Document:
-    """The content of the report of ``comparison``."""
+    """The content of the report of ``comparison``; remarks stand under the answer."""
     groups = families(comparison)
     cards = {place: card(contrast, f"c{place}") for place, contrast in enumerate(comparison.contrasts)}
     earlier = {place for place, contrast in enumerate(comparison.contrasts) if _is_earlier(contrast, comparison)}
     first = tuple(one for place, one in cards.items() if place not in earlier)
     past = tuple(one for place, one in cards.items() if place in earlier)
     sections = (
-        Section("answer", "What differs", first or (Paragraph("There is nothing to compare."),)),
+        Section("answer", "What differs", (*(first or NOTHING), *(Paragraph(text, "remark") for text in remarks))),
         Section("cautions", "Before these numbers are used", (cautions(),)),
         Section(
             "figures",

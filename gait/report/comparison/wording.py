@@ -30,8 +30,8 @@ def _limb(pair: str) -> dict[str, Phrase]:
     return {
         f"{pair}_reach": Phrase(f"{pair} reach is {{size}} longer", f"{pair} reach is {{size}} shorter", "percent"),
         f"{pair}_duty_factor": Phrase(
-            f"each {pair} paw is on the belt for {{size}} of the stride more",
-            f"each {pair} paw is on the belt for {{size}} of the stride less",
+            f"the near {pair} paw is on the belt for {{size}} of the stride more",
+            f"the near {pair} paw is on the belt for {{size}} of the stride less",
             "share",
         ),
         f"{pair}_protraction": Phrase(
