@@ -4,15 +4,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from gait.compare.clipwise import off_by
 from gait.compare.compared import Compared
 from gait.compare.rows import rows_of
-from gait.compare.settings import CompareSettings
 from gait.nouns import GaitRecord
 from pose.tracks import FloatArray
 
 
-def common_sd(records: Sequence[GaitRecord], gait: str, row: Compared, settings: CompareSettings) -> float:
-    """SD of the mean over all strides from errors that the strides of a clip share and clips do not."""
+def common_sd(records: Sequence[GaitRecord], gait: str, row: Compared) -> float:
+    """SD of the mean over all strides from errors that the strides of a clip share and clips do not: of the belt line,
+    and of where a network finds landmarks (nothing is known of landmarks that came as a table)."""
     rows = [rows_of(record, gait, row.pair) for record in records]
     n = sum(int(mine.sum()) for mine in rows)
     parts = []
@@ -20,20 +21,9 @@ def common_sd(records: Sequence[GaitRecord], gait: str, row: Compared, settings:
         values = record.strides.measures[row.column][mine]
         usual = float(np.abs(values[np.isfinite(values)]).mean()) if np.isfinite(values).any() else 0.0
         own = record.strides.common_sd.get(row.column, 0.0)
-        parts.append(int(mine.sum()) / n * np.hypot(own, _placed(record, row, usual, settings)))
+        read = off_by(row.name, usual) if record.network_hash else 0.0
+        parts.append(int(mine.sum()) / n * np.hypot(own, read))
     return float(np.linalg.norm(parts)) if n else 0.0
-
-
-def _placed(record: GaitRecord, row: Compared, usual: float, settings: CompareSettings) -> float:
-    """What the placing of withers and croup by a network does to a measure of size ``usual``, in its unit (derived)."""
-    if not record.network_hash:
-        return 0.0
-    one = settings.placed_bl
-    if row.column == "topline_deg":
-        return float(np.degrees(np.sqrt(2) * one))
-    if row.column in ("protraction_deg", "retraction_deg"):
-        return float(np.degrees(one))  # legs are about as long as the line from withers to croup
-    return float(np.sqrt(2) * one * usual) if row.column.endswith("_bl") else 0.0
 
 
 def tracking_sd(records: Sequence[GaitRecord], gait: str, row: Compared) -> float:

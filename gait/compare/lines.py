@@ -138,7 +138,7 @@ def _compared(
     baseline, condition = (resample(clips, rng, settings.draws, between, like) for clips in sets)
     added = [between * sum(len(c) ** 2 for c in clips) / sum(map(len, clips)) ** 2 for clips in sets]
     old, new = sides.both
-    common = np.hypot(common_sd(old, gait, row, settings), common_sd(new, gait, row, settings))
+    common = np.hypot(common_sd(old, gait, row), common_sd(new, gait, row))
     floor = np.hypot(tracking_sd(old, gait, row), tracking_sd(new, gait, row))
     doubt = Doubt((added[0], added[1], freedom), float(common), float(floor))
     gap = gap_between(baseline, condition, doubt, alpha=settings.alpha)

@@ -11,9 +11,6 @@ class CompareSettings:
     most_speed_gap  1, forward speeds of both sides differ by no more than this share; our own definition
     most_incline_gap_deg  deg, inclines that differ by more are told; common practice, no source
     alpha           1, chance of calling equal things different, over all lines of a contrast together; common practice
-    placed_bl       body lengths, SD from clip to clip of where the network puts withers and croup on one dog: their
-                    line was 0.81, 1.05 and 1.15 degrees too steep in three clips of a dog drawn by other hands
-                    (tests/outside/test_anatomical_dog.py); nothing for landmarks that no network found
     draws           resamples; the spread of their means is then known to 2 % (derived: 1 / sqrt(2 x draws))
     """
 
@@ -21,5 +18,4 @@ class CompareSettings:
     most_speed_gap: float = 0.05
     most_incline_gap_deg: float = 0.5
     alpha: float = 0.05
-    placed_bl: float = 0.0022
     draws: int = 2000

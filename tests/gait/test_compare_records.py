@@ -8,6 +8,7 @@ import pytest
 from scipy import stats
 from strides_maker import Clip, make_clip
 
+from gait.compare.clipwise import OFF, OFF_SHARE, off_by
 from gait.compare.compare import compare_records
 from gait.compare.compared import COMPARED, compared, rows_for
 from gait.compare.nouns import LARGER, NO_DIFFERENCE, SMALLER, Comparison, Contrast, Line
@@ -335,3 +336,37 @@ def test_every_compared_measure_has_a_name_of_its_own_and_unknown_names_are_refu
     assert len({row.name for row in COMPARED}) == len(COMPARED)
     with pytest.raises(KeyError, match="No compared measure is called 'nose'"):
         compared("nose")
+
+
+def read_by_network(clip: Clip) -> GaitRecord:
+    return replace(make_clip(clip), network_hash="0" * 64)
+
+
+def test_what_a_network_is_off_in_a_whole_clip_widens_the_interval() -> None:
+    topline = {"topline_deg": spread_around(1, 0.05)}
+    steeper = {"topline_deg": spread_around(2, 0.05)}
+    clips = replace(BARE, changes=topline), replace(BOOTS, changes=steeper)
+    (table,) = compare_records([make_clip(clip) for clip in clips], QUICK).contrasts
+    (read,) = compare_records([read_by_network(clip) for clip in clips], QUICK).contrasts
+    narrow, wide = line(table, "topline_deg"), line(read, "topline_deg")
+    assert wide.difference == narrow.difference == pytest.approx(1)
+    # the stated scatter of one clip, twice, under an interval of 95 %
+    assert wide.resolution == pytest.approx(1.96 * np.sqrt(2) * OFF["topline_deg"], rel=0.02)
+    assert (narrow.verdict, wide.verdict) == (LARGER, NO_DIFFERENCE)
+
+
+def test_two_clips_halve_the_variance_of_what_a_network_is_off() -> None:
+    topline = {"topline_deg": spread_around(1, 0.05)}
+    one = replace(BARE, changes=topline), replace(BOOTS, changes=topline)
+    two = *one, replace(one[0], name="again"), replace(one[1], name="boots again")
+    single, double = (
+        line(compare_records([read_by_network(clip) for clip in clips], QUICK).contrasts[0], "topline_deg")
+        for clips in (one, two)
+    )
+    assert double.resolution == pytest.approx(single.resolution / np.sqrt(2), rel=0.03)
+
+
+def test_every_compared_measure_says_how_far_a_network_is_off() -> None:
+    told = {row.name for row in COMPARED} - OFF.keys() - OFF_SHARE.keys()
+    assert told == {"stride_length_m"}  # metres come from the belt's own speed, which every stride length shares
+    assert off_by("hind_reach_m", 0.5) == pytest.approx(0.5 * OFF_SHARE["hind_reach_m"])

@@ -1,0 +1,42 @@
+"""How far a network's reading of a whole clip is off, all strides alike, apart from what it is off in every clip."""
+
+from typing import Final
+
+#: SD from clip to clip of found minus true mean, in the measure's unit: nine drawn clips of six dogs, read by the network
+#: pawfall-s3, each in another room, some with posts before the dog (``python -m training.clipwise RESULTS samples ...``
+#: on the six demo clips and the three of tests/outside/anatomical_dog_film.py). They include what differs from dog to
+#: dog, so two clips of one dog in one room may well be nearer to each other. A boot or a post moves where paws are
+#: found: 1 % of the way from fore to hind paw turns the belt line, and with it every angle, by half a degree.
+OFF: Final[dict[str, float]] = {
+    "topline_deg": 0.43,
+    "topline_range_deg": 0.72,
+    "fore_protraction_deg": 1.2,
+    "hind_protraction_deg": 1.2,
+    "fore_retraction_deg": 1.1,
+    "hind_retraction_deg": 1.4,
+    "reach_ratio": 0.034,
+    "fore_duty_factor": 0.008,
+    "hind_duty_factor": 0.014,
+    "limb_phase": 0.007,
+    "tracking_up_m": 0.006,
+    "tracking_up_bl": 0.030,
+}
+
+#: The same in shares of the mean, for measures that are larger in larger dogs.
+OFF_SHARE: Final[dict[str, float]] = {
+    "stride_time_s": 0.002,
+    "stride_length_bl": 0.023,
+    "fore_reach_m": 0.013,
+    "hind_reach_m": 0.014,
+    "fore_reach_bl": 0.032,
+    "hind_reach_bl": 0.021,
+    "withers_excursion_m": 0.13,
+    "withers_excursion_bl": 0.27,
+    "croup_excursion_m": 0.17,
+    "croup_excursion_bl": 0.20,
+}
+
+
+def off_by(name: str, usual: float) -> float:
+    """SD of the clip's mean of the compared measure ``name`` of mean size ``usual``, in its unit."""
+    return OFF[name] if name in OFF else OFF_SHARE.get(name, 0.0) * usual
