@@ -3,19 +3,22 @@
 Around each change between stance and swing the paw's place against the belt and its height are explained by: still
 before the event, a smooth departure after it (a cubic in time with priors on its coefficients). The event time's
 posterior on a fine grid, the cubics integrated out, gives mean and standard deviation. A frame that shows nothing has
-no weight, so an event behind a post simply gets a wide posterior.
+no weight, so an event behind a post simply gets a wide posterior. The priors of the path along the belt are those of
+the clip's own mean swing (see gait.swings) where it has enough of them.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from gait.belt import Stances
 from gait.body import FORWARD, Body
+from gait.common import Common, softness
 from gait.evidence import View, log_evidence, moments
 from gait.nouns import Contacts
 from gait.phases import judged, per_paw
 from gait.spans import frames_of, span_mean, span_median, span_sum
+from gait.swings import Manner, Swings, SwingSettings, learn, list_swings, unevenness
 from pose.tracks import BoolArray, FloatArray, IntArray
 
 
@@ -49,6 +52,10 @@ class ContactSettings:
     shape_doubt        share of the stride, SD for not knowing how softly a paw leaves and lands, one and the same for
                        the whole clip, opposite for touchdowns and lift-offs: drawn paws that leave at once or at rest
                        come out 0.01 of a stride late or early (measured with closed-form paths)
+    learned            1, share of it that is left where the clip's own swings tell how paws leave and land (measured
+                       with closed-form paths)
+    firm               1, how much narrower than along_sd the path then is: what one swing has that the mean has not
+    swings             how mean swings are found
     """
 
     along: tuple[float, float, float] = (0.18, 2.3, -1.2)
@@ -68,6 +75,9 @@ class ContactSettings:
     sure_speed: float = 0.25
     easing: float = 0.1
     shape_doubt: float = 0.01
+    learned: float = 0.3
+    firm: float = 0.5
+    swings: SwingSettings = field(default_factory=SwingSettings)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,31 +102,34 @@ def belt_coordinates(body: Body, speed_px_s: FloatArray) -> FloatArray:
     return np.asarray(body.xy_px[:, :4, FORWARD] + per_paw(run))
 
 
-def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> tuple[Contacts, float]:
-    """One row per stance with sub-frame times, an end cut by the clip is NaN; and the part of their SDs that all have
-    in common, s: how softly paws leave and land, in what the priors leave open and by what they leave out. The lower
-    quartile of what they leave open is taken: a clear event keeps a doubt of its own.
+def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> tuple[Contacts, Common]:
+    """One row per stance with sub-frame times, an end cut by the clip is NaN; and what their errors have in common:
+    how softly paws leave and land.
     """
-    last = len(scene.body.t_s) - 1
-    touchdown, touch_sd, touch_path = _time_events(scene, stances, -1, settings)
-    liftoff, lift_sd, lift_path = _time_events(scene, stances, 1, settings)
-    cut_start, cut_end = stances.first == 0, stances.last == last
-    of_path = np.concatenate([touch_path[~cut_start], lift_path[~cut_end]])
-    shared_s = float(np.hypot(np.quantile(of_path, 0.25), scene.shape_s)) if len(of_path) else scene.shape_s
-    touchdown[cut_start], touch_sd[cut_start] = np.nan, np.nan
-    liftoff[cut_end], lift_sd[cut_end] = np.nan, np.nan
     prints, seen = _prints(scene, stances)
+    swings = list_swings(scene.body, scene.belt_px, prints, stances, settings.swings)
+    leave, land = learn(swings, stances, settings.swings)
+    liftoff = _time_events(scene, stances, (1, leave, swings), settings)
+    touchdown = _time_events(scene, stances, (-1, land, swings), settings)
+    common = softness(touchdown.give_s, liftoff.give_s, np.stack([touchdown.fit_s, liftoff.fit_s], axis=1))
+    last = len(scene.body.t_s) - 1
+    cut_start, cut_end = stances.first == 0, stances.last == last
+    pair = stances.paw // 2
+    touch_sd, lift_sd = (
+        np.where(cut, np.nan, np.hypot(events.own_s, common.sd_s[pair, kind]))
+        for kind, (events, cut) in enumerate(((touchdown, cut_start), (liftoff, cut_end)))
+    )
     doubt = np.nan_to_num(np.fmax(touch_sd, lift_sd), nan=0.0) / (0.1 * scene.period_s)
     return Contacts(
         paw=stances.paw,
-        touchdown_s=touchdown,
-        liftoff_s=liftoff,
+        touchdown_s=np.where(cut_start, np.nan, touchdown.time_s),
+        liftoff_s=np.where(cut_end, np.nan, liftoff.time_s),
         touchdown_sd_ms=1e3 * touch_sd,
         liftoff_sd_ms=1e3 * lift_sd,
         confidence=seen * np.clip(1 - doubt, 0, 1),
         truncated=cut_start | cut_end,
         print_px=prints,
-    ), shared_s
+    ), common
 
 
 def stance_noise(
@@ -158,25 +171,63 @@ def _prints(scene: Scene, stances: Stances) -> tuple[FloatArray, FloatArray]:
     return span_median(x[known], span[known], n), seen
 
 
-def _time_events(
-    scene: Scene, stances: Stances, way: int, settings: ContactSettings
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Times (N,) s and SDs (N,) s of the lift-offs (way 1) or the touchdowns (way -1, time run backwards), and of these
-    SDs the part (N,) s that the unknown path brings."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Events:
+    """time_s, own_s (N,) s: times of lift-offs or touchdowns and the SD that each has for itself; for fore and hind, s:
+    give_s (2,), how much further towards rest all of them may lie together; fit_s (2,), how far the doubt of the mean
+    swing's fit moves those of a pair."""
+
+    time_s: FloatArray
+    own_s: FloatArray
+    give_s: FloatArray
+    fit_s: FloatArray
+
+
+def _time_events(scene: Scene, stances: Stances, of: tuple[int, Manner, Swings], settings: ContactSettings) -> _Events:
+    """Lift-offs (way 1) or touchdowns (way -1, time run backwards); of: the way, how paws do it, all swings."""
+    way, manner, swings = of
     if not len(stances):
-        return np.empty(0), np.empty(0), np.empty(0)
+        return _Events(np.empty(0), np.empty(0), np.full(2, scene.shape_s), np.zeros(2))
     edge, stance_s, swing_s = _around(scene, stances, way, settings)
+    swing_s = np.where(manner.known, manner.swing_s, swing_s)
     blind = _blind(scene, stances, edge, way)
     rows, weight = _rows(scene, stances, (edge, stance_s, swing_s, *blind), way, settings)
     tau = way * (scene.body.t_s[rows] - edge[:, None])
     offsets = _grid(scene, (stance_s, swing_s, *blind), settings)
-    views = _views(scene, stances, (rows, weight, tau, swing_s), way, settings)
-    mean, sd, of_path = moments(offsets, *log_evidence(views, (offsets, swing_s)))
+    views = _views(scene, stances, (rows, weight, tau, swing_s), (way, manner), settings)
+    mean, sd, moved = moments(offsets, *log_evidence(views, (offsets, swing_s)))
+    time_s = edge + way * mean
+    own, give, fit = _of_path(scene, stances.paw // 2, manner, (sd, moved), settings)
     unseen = settings.blind_doubt * np.maximum(sum(blind) - 2 * scene.body.frame_s, 0.0)
     eased = settings.easing * scene.period_s * _uneven_speed(scene, stances, settings)
     untold = settings.by_travel * scene.period_s * (1 - scene.told[stances.paw])
-    sd = np.sqrt(sd**2 + scene.shape_s**2 + unseen**2 + eased**2 + untold**2)
-    return edge + way * mean, sd, of_path
+    own = np.sqrt(own**2 + unseen**2 + eased**2 + untold**2)
+    uneven = unevenness(swings, stances.paw, time_s, own, leaving=way == 1)
+    return _Events(time_s, np.hypot(own, uneven[stances.paw // 2]), give, fit)
+
+
+def _of_path(
+    scene: Scene, pair: IntArray, manner: Manner, found: tuple[FloatArray, FloatArray], settings: ContactSettings
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """SDs, s: what each event (N,) has for itself, and what all of a pair (2,) have in common, give_s and fit_s of
+    _Events. pair (N,); found: SD (N,) s of each event, and how far the path's coefficients move it (C, N) s.
+
+    Learned paths leave their doubt to the fit of the mean swing. Where nothing is learned, what the priors leave open
+    is the same for all events of a pair; the lower quartile is taken, so that a clear event keeps a doubt of its own.
+    """
+    sd, moved = found
+    of_path = np.minimum(np.sqrt((moved**2).sum(axis=0)), sd)
+    lean = moved[:3] / (settings.firm * np.array(settings.along_sd))[:, None]
+    give, fit = np.hypot(manner.give_s, settings.learned * scene.shape_s), np.zeros(2)
+    for p in (0, 1):
+        mine = pair == p
+        if not manner.learned[p]:
+            give[p] = np.hypot(np.quantile(of_path[mine], 0.25) if mine.any() else 0.0, scene.shape_s)
+        elif (mine & manner.known).any():
+            moves = lean[:, mine & manner.known].T @ manner.doubt[p]
+            fit[p] = np.median(np.sqrt((moves**2).sum(axis=1)))
+    alone = np.where(manner.known, sd**2 - of_path**2, sd**2 + scene.shape_s**2 - give[pair] ** 2)
+    return np.sqrt(np.maximum(alone, 0.0)), give, fit
 
 
 def _uneven_speed(scene: Scene, stances: Stances, settings: ContactSettings) -> FloatArray:
@@ -201,10 +252,11 @@ def _views(
     scene: Scene,
     stances: Stances,
     rows: tuple[IntArray, FloatArray, FloatArray, FloatArray],
-    way: int,
+    how: tuple[int, Manner],
     settings: ContactSettings,
 ) -> tuple[View, View]:
     """The paw along the belt (mirrored when time runs backwards) and its height."""
+    way, manner = how
     index, weight, tau, swing_s = rows
     paw, length = stances.paw[:, None], scene.body.length_px
     lift = max(_usual_lift(scene), settings.least_lift_bl * length)
@@ -225,8 +277,8 @@ def _views(
             stride,
             length,
             tilt,
-            np.array(settings.along),
-            np.array(settings.along_sd),
+            np.where(manner.known[:, None], manner.path, settings.along),
+            np.where(manner.known, settings.firm, 1.0)[:, None] * settings.along_sd,
         ),
         View(tau, up, up_w, lift, 0.02 * length, tilt, np.array(settings.up), np.array(settings.up_sd)),
     )

@@ -6,6 +6,7 @@ import numpy as np
 
 from gait.blur import Noise, length_spreads, limb_blur, topline_spreads
 from gait.body import Body
+from gait.common import Common
 from gait.footfalls import HIND, Footfalls
 from gait.measures import NAMES
 from gait.nouns import Belt, Contacts
@@ -16,13 +17,13 @@ from pose.tracks import FloatArray, IntArray
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Doubts:
-    """Where doubt comes from. shared_s s, what all events have in common (see gait.contacts); side_bl (2,) px per body
+    """Where doubt comes from. common: what errors of events have in common; side_bl (2,) px per body
     length."""
 
     body: Body
     contacts: Contacts
     belt: Belt
-    shared_s: float
+    common: Common
     noise: Noise
     side_bl: FloatArray
 
@@ -38,7 +39,7 @@ def spreads_of(
     if not len(rows):
         return found
     footfalls, hind, fore = strides
-    found |= time_spreads(d.contacts, rows, columns["stride_time_s"], columns["duty_factor"], d.shared_s)
+    found |= time_spreads(d.contacts, rows, columns["stride_time_s"], columns["duty_factor"], d.common)
     side = rows.paw % 2
     scale = d.side_bl[side], d.belt.m_per_px[side], d.body.frame_s
     found |= length_spreads(rows, columns, found, d.noise, scale)
@@ -47,8 +48,8 @@ def spreads_of(
     found |= {f"{top}_excursion_m": found[f"{top}_excursion_bl"] * metres_per_bl for top in ("withers", "croup")}
     found |= _limb_spreads(d, rows, columns)
     own = {name: columns[name][hind] for name in columns}
-    of_hind = phase_spreads(footfalls, rows.paw[hind] == HIND, d.shared_s)
-    of_hind |= support_spreads(d.contacts, footfalls, own, d.shared_s)
+    of_hind = phase_spreads(footfalls, rows.paw[hind] == HIND, d.common)
+    of_hind |= support_spreads(d.contacts, footfalls, own, d.common)
     of_hind["duty_ratio"] = _duty_ratio(d, rows, columns, hind, fore)
     for name, sd in of_hind.items():
         found[name][hind] = sd
@@ -61,12 +62,12 @@ def _limb_spreads(d: Doubts, rows: Rows, columns: dict[str, FloatArray]) -> dict
     rate = d.belt.speed_px_s[rows.paw % 2] / blur.height_px
     landing = rate * np.cos(np.radians(columns["protraction_deg"])) ** 2
     leaving = rate * np.cos(np.radians(columns["retraction_deg"])) ** 2
-    touch = times(-np.degrees(landing), event(d.contacts, rows.first, liftoff=False, shared_s=d.shared_s))
-    lift = times(np.degrees(leaving), event(d.contacts, rows.first, liftoff=True, shared_s=d.shared_s))
+    touch = times(-np.degrees(landing), event(d.contacts, rows.first, d.common, liftoff=False))
+    lift = times(np.degrees(leaving), event(d.contacts, rows.first, d.common, liftoff=True))
     return {
-        "protraction_deg": np.hypot(spread([touch], d.shared_s), blur.angle_deg),
-        "retraction_deg": np.hypot(spread([lift], d.shared_s), blur.angle_deg),
-        "sweep_deg": np.hypot(spread([touch, lift], d.shared_s), np.sqrt(2) * blur.angle_deg),
+        "protraction_deg": np.hypot(spread([touch]), blur.angle_deg),
+        "retraction_deg": np.hypot(spread([lift]), blur.angle_deg),
+        "sweep_deg": np.hypot(spread([touch, lift]), np.sqrt(2) * blur.angle_deg),
     }
 
 
@@ -76,6 +77,6 @@ def _duty_ratio(d: Doubts, rows: Rows, columns: dict[str, FloatArray], hind: Int
     ratio, terms = columns["duty_ratio"][hind], []
     for which, sign in ((np.where(known, fore, hind), 1.0), (hind, -1.0)):
         duty = columns["duty_factor"][which]
-        for term in duty_terms(d.contacts, rows, which, columns["stride_time_s"], duty, d.shared_s):
+        for term in duty_terms(d.contacts, rows, which, columns["stride_time_s"], duty, d.common):
             terms.append(times(sign * ratio / duty, term))
-    return np.where(known, spread(terms, d.shared_s), np.nan)
+    return np.where(known, spread(terms), np.nan)

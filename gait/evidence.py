@@ -10,7 +10,7 @@ from pose.tracks import FloatArray
 @dataclass(frozen=True, slots=True, eq=False)
 class View:
     """One coordinate around each event. tau, y, w (N, W) s, px, 1/px^2; scale px; base_sd px and tilt_sd px/s, prior
-    SDs of the resting place and of its own speed; mean, sd (3,) prior of the coefficients."""
+    SDs of the resting place and of its own speed; mean, sd (3,) or (N, 3) prior of the coefficients."""
 
     tau: FloatArray
     y: FloatArray
@@ -42,14 +42,15 @@ def _log_evidence_of(view: View, powers: tuple[FloatArray, ...]) -> tuple[FloatA
     w, tau, y = view.w, view.tau, view.y
     sums = [power @ np.stack([w, w * tau, w * y], axis=2) for power in powers[:3]]  # each (N, G, 3)
     moment = [*(each[..., 0] for each in sums), *((power @ w[..., None])[..., 0] for power in powers[3:])]
-    a, scale = view.mean, view.scale
+    scale = view.scale
+    a, sd = (np.broadcast_to(p, (len(tau), 3)).T[:, :, None] for p in (view.mean, view.sd))
     still = [(w * values).sum(axis=1)[:, None] for values in (np.ones_like(tau), tau, tau * tau, y, tau * y, y * y)]
     m = np.empty((5, 6, *moment[0].shape))  # the normal equations, right-hand side last
     m[0, 0], m[0, 1], m[1, 1] = still[0] + 1 / view.base_sd**2, still[1], still[2] + 1 / view.tilt_sd**2
     for i in range(3):
         m[0, 2 + i], m[1, 2 + i] = scale * sums[i][..., 0], scale * sums[i][..., 1]
         for j in range(3):
-            m[2 + i, 2 + j] = scale**2 * moment[i + j + 1] + (i == j) / view.sd[i] ** 2
+            m[2 + i, 2 + j] = scale**2 * moment[i + j + 1] + (i == j) / sd[i] ** 2
     shifted = [sum(a[j] * scale**2 * moment[i + j + 1] for j in range(3)) for i in range(3)]
     m[0, 5] = still[3] - sum(a[i] * m[0, 2 + i] for i in range(3))
     m[1, 5] = still[4] - sum(a[i] * m[1, 2 + i] for i in range(3))
@@ -58,7 +59,7 @@ def _log_evidence_of(view: View, powers: tuple[FloatArray, ...]) -> tuple[FloatA
         m[2 + i, 5] = along[i] - shifted[i]
     left = still[5] + sum(a[i] * (shifted[i] - 2 * along[i]) for i in range(3))
     evidence = _integrated(m, left)
-    return evidence, _last_three(m) / view.sd[:, None, None]
+    return evidence, _last_three(m) / sd
 
 
 def _integrated(m: FloatArray, left: FloatArray) -> FloatArray:
@@ -83,8 +84,8 @@ def _last_three(m: FloatArray) -> FloatArray:
 
 
 def moments(offsets: FloatArray, evidence: FloatArray, paths: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Mean (N,) and SD (N,) of the event time over the grid (trapezoid weights), and of this SD the part (N,) that not
-    knowing the path brings.
+    """Mean (N,) and SD (N,) of the event time over the grid (trapezoid weights), and how far each coefficient of the
+    paths moves it (C, N), per SD of its prior.
 
     A linear fit whose unknowns have priors errs by its noise and by the unknowns themselves: unknown i, which covaries
     with the time by c when both are known afterwards, moves it by c per SD of the prior (derived).
@@ -95,5 +96,4 @@ def moments(offsets: FloatArray, evidence: FloatArray, paths: FloatArray) -> tup
     mean = (weight * offsets).sum(axis=1)
     away = weight * (offsets - mean[:, None])
     variance = (away * offsets).sum(axis=1)
-    of_path = ((away * paths).sum(axis=2) ** 2).sum(axis=0)
-    return mean, np.sqrt(np.maximum(variance, 0.0)), np.sqrt(np.clip(of_path, 0.0, np.maximum(variance, 0.0)))
+    return mean, np.sqrt(np.maximum(variance, 0.0)), (away * paths).sum(axis=2)

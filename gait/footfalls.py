@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from gait.common import Common
 from gait.nouns import Contacts
 from gait.rows import Rows
 from pose.tracks import BoolArray, FloatArray, IntArray
@@ -35,6 +36,7 @@ class Footfalls:
 
 EVENTS = ("start", "end", "own_liftoff", "other_hind", "other_liftoff", "own_fore", "other_fore")
 LIFTOFFS = ("own_liftoff", "other_liftoff")
+FORES = ("own_fore", "other_fore")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,20 +97,23 @@ def pattern_of(f: Footfalls) -> Pattern:
     return _pattern({name: getattr(f, name) for name in EVENTS})
 
 
-def sample_patterns(f: Footfalls, draws: int, *, seed: int, shared_s: float) -> Pattern:
-    """The same for ``draws`` random draws of all event times within their SDs (R, draws).
-
-    shared_s: s, the part of every SD that all events of the clip have in common, with stances longer or shorter at
-    both ends: it leaves phases and lags alone and moves the duty factor twice.
-    """
+def sample_patterns(f: Footfalls, draws: int, common: Common, *, seed: int) -> Pattern:
+    """The same for ``draws`` random draws of all event times within their SDs (R, draws), which have the part
+    ``common`` in common with each other."""
     rng = np.random.default_rng(seed)
-    longer = shared_s * rng.standard_normal(draws)
+    causes = rng.standard_normal((common.load_s.shape[2], draws))
     drawn = {}
     for name in EVENTS:
-        own = np.sqrt(np.maximum(f.sd[name] ** 2 - shared_s**2, 0.0))
+        load = common_of(name, common)
+        own = np.sqrt(np.maximum(f.sd[name] ** 2 - (load**2).sum(), 0.0))
         drawn[name] = getattr(f, name)[:, None] + own[:, None] * rng.standard_normal((len(f.start), draws))
-        drawn[name] += longer if name in LIFTOFFS else -longer
+        drawn[name] += load @ causes
     return _pattern(drawn)
+
+
+def common_of(name: str, common: Common) -> FloatArray:
+    """(L,) s, what the event ``name`` has in common with others."""
+    return np.asarray(common.load_s[int(name not in FORES), int(name in LIFTOFFS)])
 
 
 def _pattern(e: dict[str, FloatArray]) -> Pattern:

@@ -21,6 +21,7 @@ class Measure:
 
     circle  lowest value of a measure that goes round a circle of 1 (a mean of 0.98 and 0.02 is 0); None = plain number
     zero    whether 0 means none at all: only then does a spread in % of the mean say anything
+    whole   whether it is the dog's, the same whichever paw's strides it is taken over
     """
 
     name: str
@@ -31,6 +32,7 @@ class Measure:
     paws: str = "all"
     circle: float | None = None
     zero: bool = False
+    whole: bool = False
 
 
 MEASURES: Final[tuple[Measure, ...]] = (
@@ -115,10 +117,24 @@ MEASURES: Final[tuple[Measure, ...]] = (
         circle=0.0,
     ),
     Measure(
-        "limb_phase_near", "limb phase, near side", "1", "limb phase of the near side", HILDEBRAND, "hind", circle=0.0
+        "limb_phase_near",
+        "limb phase, near side",
+        "1",
+        "limb phase of the near side",
+        HILDEBRAND,
+        "hind",
+        circle=0.0,
+        whole=True,
     ),
     Measure(
-        "limb_phase_far", "limb phase, far side", "1", "limb phase of the far side", HILDEBRAND, "hind", circle=0.0
+        "limb_phase_far",
+        "limb phase, far side",
+        "1",
+        "limb phase of the far side",
+        HILDEBRAND,
+        "hind",
+        circle=0.0,
+        whole=True,
     ),
     Measure(
         "hind_lag",
@@ -151,17 +167,21 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "hind_lead_near",
         "near hind leads",
         "1",
-        "1 when the near hind lands second of the pair, 0 when the far does; an even pair has no lead",
+        "1 when the near hind lands second of the pair, 0 when the far does; an even pair has "
+        "no lead, nor has one that lands together, within its own doubt",
         "Hildebrand 1977, J Mammal 58:131 (as quoted by others, paper not opened)",
         "hind",
+        whole=True,
     ),
     Measure(
         "fore_lead_near",
         "near fore leads",
         "1",
-        "1 when the near fore lands second of the pair, 0 when the far does; an even pair has no lead",
+        "1 when the near fore lands second of the pair, 0 when the far does; an even pair has "
+        "no lead, nor has one that lands together, within its own doubt",
         "Hildebrand 1977, J Mammal 58:131 (as quoted by others, paper not opened)",
         "hind",
+        whole=True,
     ),
     *(
         Measure(
@@ -171,6 +191,7 @@ MEASURES: Final[tuple[Measure, ...]] = (
             f"share of the stride with {n} paw{'s' * (n != 1)} on the belt",
             PLAIN,
             "hind",
+            whole=True,
         )
         for n in range(5)
     ),
@@ -181,12 +202,35 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "share of the stride on one fore and the hind of the other side",
         PLAIN,
         "hind",
+        whole=True,
     ),
     Measure(
-        "on_lateral_pair", "on a lateral pair", "1", "share of the stride on fore and hind of one side", PLAIN, "hind"
+        "on_lateral_pair",
+        "on a lateral pair",
+        "1",
+        "share of the stride on fore and hind of one side",
+        PLAIN,
+        "hind",
+        whole=True,
     ),
-    Measure("on_fore_pair", "on the fore pair", "1", "share of the stride on both fore paws alone", PLAIN, "hind"),
-    Measure("on_hind_pair", "on the hind pair", "1", "share of the stride on both hind paws alone", PLAIN, "hind"),
+    Measure(
+        "on_fore_pair",
+        "on the fore pair",
+        "1",
+        "share of the stride on both fore paws alone",
+        PLAIN,
+        "hind",
+        whole=True,
+    ),
+    Measure(
+        "on_hind_pair",
+        "on the hind pair",
+        "1",
+        "share of the stride on both hind paws alone",
+        PLAIN,
+        "hind",
+        whole=True,
+    ),
     Measure(
         "tracking_up_bl",
         "tracking up",
@@ -211,6 +255,7 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "deg",
         "line from withers to croup against the belt line, + croup higher; mean over the stride",
         ISB,
+        whole=True,
     ),
     Measure(
         "topline_range_deg",
@@ -219,6 +264,7 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "largest minus smallest topline angle within the stride, the span of noise taken out",
         ISB,
         zero=True,
+        whole=True,
     ),
     Measure(
         "withers_excursion_bl",
@@ -227,6 +273,7 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "vertical range of the withers within the stride, the span of noise taken out",
         ISB,
         zero=True,
+        whole=True,
     ),
     Measure(
         "croup_excursion_bl",
@@ -235,6 +282,7 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "vertical range of the croup within the stride, the span of noise taken out",
         ISB,
         zero=True,
+        whole=True,
     ),
     Measure(
         "withers_excursion_m",
@@ -243,6 +291,7 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "vertical range of the withers within the stride, the span of noise taken out",
         ISB,
         zero=True,
+        whole=True,
     ),
     Measure(
         "croup_excursion_m",
@@ -251,6 +300,7 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "vertical range of the croup within the stride, the span of noise taken out",
         ISB,
         zero=True,
+        whole=True,
     ),
     Measure(
         "withers_second_share",
@@ -258,6 +308,7 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "1",
         "share of the withers' vertical movement with two cycles per stride",
         OWN,
+        whole=True,
     ),
     Measure(
         "croup_second_share",
@@ -265,6 +316,7 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "1",
         "share of the croup's vertical movement with two cycles per stride",
         OWN,
+        whole=True,
     ),
     Measure(
         "place_bl",
@@ -274,8 +326,16 @@ MEASURES: Final[tuple[Measure, ...]] = (
         "picture, + forward (so below 0 for a dog that faces left); not known when the camera follows the dog; clips "
         "can be compared while the camera stands still",
         OWN,
+        whole=True,
     ),
-    Measure("drift_bl_s", "drift", "bl/s", "speed of the trunk within the picture during the stride, + forward", OWN),
+    Measure(
+        "drift_bl_s",
+        "drift",
+        "bl/s",
+        "speed of the trunk within the picture during the stride, + forward",
+        OWN,
+        whole=True,
+    ),
 )
 
 NAMES: Final = tuple(measure.name for measure in MEASURES)

@@ -5,6 +5,7 @@ from typing import Final
 
 import numpy as np
 
+from gait.common import NOTHING_COMMON, Common
 from gait.footfalls import EVEN_WITHIN, Footfalls, Pattern, mean_phase, sample_patterns, wrap_half
 from pose.tracks import BoolArray, FloatArray, IntArray
 
@@ -27,6 +28,8 @@ GAITS: Final = (
     "uneven steps",
 )
 SYMMETRICAL: Final = frozenset(GAITS[:8])
+#: Gaits in which a pair of paws lands together, so that neither of it leads.
+TOGETHER: Final = {"hind": ("half-bound", "bound"), "fore": ("bound",)}
 UNCLEAR: Final = "unclear"
 STAND: Final = "stand"
 _CODE: Final = {name: code for code, name in enumerate(GAITS)}
@@ -82,12 +85,11 @@ class Names:
     candidates: np.ndarray
 
 
-def name_strides(footfalls: Footfalls, settings: NamingSettings, *, seed: int = 0, shared_s: float = 0.0) -> Names:
-    """Names of the strides (R,): event times drawn at random within their SDs, every draw named, the names counted.
-
-    shared_s: s, see sample_patterns.
-    """
-    patterns = sample_patterns(footfalls, settings.draws, seed=seed, shared_s=shared_s)
+def name_strides(
+    footfalls: Footfalls, settings: NamingSettings, common: Common = NOTHING_COMMON, *, seed: int = 0
+) -> Names:
+    """Names of the strides (R,): event times drawn at random within their SDs, every draw named, the names counted."""
+    patterns = sample_patterns(footfalls, settings.draws, common, seed=seed)
     known = (
         np.isfinite(patterns.hind_lag[:, 0]) & np.isfinite(patterns.fore_lag[:, 0]) & np.isfinite(patterns.duty[:, 0])
     )

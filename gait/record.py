@@ -7,6 +7,7 @@ import numpy as np
 from gait.belt import BeltSpeed, Stances, belt_slope, describe_belt, first_speed, refine_speed, stances_of
 from gait.blur import Noise, noise_in
 from gait.body import FORWARD, UP, Body, drop_spikes, found_facing, hold_station, level, noise_of, stand_up
+from gait.common import NOTHING_COMMON, Common
 from gait.contacts import Scene, belt_coordinates, stance_noise, time_contacts
 from gait.errors import TooFewStridesError
 from gait.nouns import Belt, Contacts, GaitRecord, Strides
@@ -63,13 +64,13 @@ def build_record(
     )
     reading = _read_phases(body, period_s, noise_px, settings)
     scene = _scene(reading, period_s, settings)
-    contacts, shared_s = time_contacts(scene, reading.stances, settings.contacts)
+    contacts, common = time_contacts(scene, reading.stances, settings.contacts)
     _check_contacts(contacts)
     doubt = doubt_sides(reading.body, raw, reading.stances, (float(scene.noise_px.max()), period_s), settings.sides)
     belt, scale_notes = describe_belt(
         reading.body, reading.speed, reading.body.xy_px[:, :4, UP] - reading.height_px, trial
     )
-    material = _material(tracks, scene, reading, belt, (contacts, shared_s), (doubt, trial, settings))
+    material = _material(tracks, scene, reading, belt, (contacts, common), (doubt, trial, settings))
     strides = build_strides(material, settings.naming, settings.strides, seed=seed)
     notices = (
         *_facing_notices(tracks, trial),
@@ -149,15 +150,15 @@ def _material(
     scene: Scene,
     reading: _Reading,
     belt: Belt,
-    events: tuple[Contacts, float],
+    events: tuple[Contacts, Common],
     given: tuple[SideDoubt, Trial, GaitSettings],
 ) -> Material:
-    (contacts, shared_s), (doubt, trial, settings) = events, given
+    (contacts, common), (doubt, trial, settings) = events, given
     side_bl = reading.body.length_px * belt.speed_px_s / belt.speed_px_s.mean()
     withers_m = trial.withers_cm / 100 if trial.withers_cm else float("nan")
     noise = noise_in(scene, reading.stances, belt, _width(scene.body, scene.period_s, settings))
     return Material(
-        tracks, scene, reading.speed.speed_px_s, belt, contacts, doubt.unsure, side_bl, withers_m, noise, shared_s
+        tracks, scene, reading.speed.speed_px_s, belt, contacts, doubt.unsure, side_bl, withers_m, noise, common
     )
 
 
@@ -224,7 +225,7 @@ def _standing(tracks: Tracks, trial: Trial, body: Body, settings: GaitSettings, 
         np.full(2, body.length_px),
         float("nan"),
         Noise(nothing, nothing, 1.0, nothing, float("nan"), nothing),
-        0.0,
+        NOTHING_COMMON,
     )
     strides = build_strides(material, settings.naming, settings.strides, seed=0)
     checks = check_trust(

@@ -6,11 +6,12 @@ import numpy as np
 
 from gait.blur import Noise, common_spreads, without_noise
 from gait.body import FORWARD
+from gait.common import Common
 from gait.contacts import Scene
 from gait.doubt import Doubts, spreads_of
-from gait.footfalls import HIND, Footfalls, footfall_columns, footfalls_of, nearest, support_columns
+from gait.footfalls import HIND, Footfalls, footfall_columns, footfalls_of, nearest, support_columns, wrap_half
 from gait.measures import NAMES
-from gait.naming import UNCLEAR, NamingSettings, lone_names, name_strides
+from gait.naming import TOGETHER, UNCLEAR, NamingSettings, lone_names, name_strides
 from gait.nouns import Belt, Contacts, Strides
 from gait.reach import limb_angles, reaches, stride_lengths, tracking_up
 from gait.rows import Rows, list_rows
@@ -57,7 +58,7 @@ class StrideSettings:
 @dataclass(frozen=True, slots=True, eq=False)
 class Material:
     """All that strides are made of. speed_px_s (T, 2); unsure (T, 2) bool; side_bl (2,) px per bl; noise of
-    landmarks and belt; shared_s s, what all events of the clip have in common."""
+    landmarks and belt; common: what errors of the clip's events have in common."""
 
     tracks: Tracks
     scene: Scene
@@ -68,7 +69,7 @@ class Material:
     side_bl: FloatArray
     withers_m: float
     noise: Noise
-    shared_s: float
+    common: Common
 
 
 def build_strides(m: Material, naming: NamingSettings, settings: StrideSettings, *, seed: int) -> Strides:
@@ -77,6 +78,7 @@ def build_strides(m: Material, naming: NamingSettings, settings: StrideSettings,
     measures, sds = _measure(m, rows)
     dropped = _drop(m, rows, measures, settings)
     gait, probability, candidates = _names(m, rows, dropped, naming, seed)
+    measures |= _sure_leads(measures, sds, gait)
     events = rows.paw, rows.start_s, rows.end_s
     common = common_spreads(m.noise)
     return Strides(*events, gait, probability, candidates, dropped, measures, sds, common)
@@ -101,8 +103,19 @@ def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, 
     for name, values in found.items():
         blank = doubted[:, 1] if name in OF_HINDS else doubted.any(axis=1)
         columns[name][hind] = np.where(blank, np.nan, values)
-    doubts = Doubts(m.scene.body, m.contacts, m.belt, m.shared_s, m.noise, m.side_bl)
+    doubts = Doubts(m.scene.body, m.contacts, m.belt, m.common, m.noise, m.side_bl)
     return columns, spreads_of(doubts, rows, columns, (footfalls, hind, fore))
+
+
+def _sure_leads(columns: dict[str, FloatArray], sds: dict[str, FloatArray], gait: np.ndarray) -> dict[str, FloatArray]:
+    """The leads (R,), NaN where neither of a pair leads: it lands together by the gait's name (R,), or within the doubt
+    of its lag (95 %)."""
+    found = {}
+    for pair, together in TOGETHER.items():
+        lag = np.abs(wrap_half(columns[f"{pair}_lag"]))
+        none = np.isin(gait, together) | (lag <= 1.96 * np.nan_to_num(sds[f"{pair}_lag"], nan=0.0))
+        found[f"{pair}_lead_near"] = np.where(none, np.nan, columns[f"{pair}_lead_near"])
+    return found
 
 
 def time_columns(contacts: Contacts, rows: Rows) -> dict[str, FloatArray]:
@@ -241,7 +254,7 @@ def _names(
     probability = np.full(len(rows), np.nan)
     hind = np.flatnonzero((rows.paw >= HIND) & np.isfinite(rows.start_s) & np.isfinite(rows.end_s))
     footfalls = footfalls_of(m.contacts, rows, hind)
-    names = name_strides(footfalls, naming, seed=seed, shared_s=m.shared_s)
+    names = name_strides(footfalls, naming, m.common, seed=seed)
     in_doubt = _in_doubt(m, rows, hind, footfalls, dropped)
     gait[hind] = np.where(in_doubt, UNCLEAR, names.gait)
     probability[hind] = np.where(in_doubt, np.nan, names.probability)

@@ -84,27 +84,34 @@ def notices(record: GaitRecord) -> list[str]:
 
 
 def measure_table(record: GaitRecord) -> dict[str, Any]:
-    """Measures down, paws across; a cell is mean and sd, and n where it is not the heading's; nothing where unknown."""
+    """Measures down, paws across; a cell is mean and sd, and n where it is not the heading's; nothing where unknown.
+
+    What is the whole dog's is the same over the strides of any paw and stands once, as seen over those of one hind paw.
+    """
     known = [row for row in record.summaries if math.isfinite(row.mean)]
     names = dict.fromkeys(row.measure for row in known)
     present = {row.paw for row in known}
     paws = [paw for paw in PAWS if paw in present] + sorted(present - set(PAWS))
     most = {paw: max(row.n for row in known if row.paw == paw) for paw in paws}
-    rows = []
+    rows: dict[bool, list[dict[str, Any]]] = {False: [], True: []}
     for name in names:
         found = {row.paw: row for row in known if row.measure == name}
-        rows.append(
-            {
-                "label": label(name),
-                "unit": unit_words(next(iter(found.values())).unit),
-                "cells": [_cell(found.get(paw), most[paw]) for paw in paws],
-            }
-        )
+        whole = any(item.whole for item in MEASURES if item.name == name)
+        over = next(paw for paw in (*_REFERENCE, *found) if paw in found)
+        cells = [_cell(found[over], most[over])] if whole else [_cell(found.get(paw), most[paw]) for paw in paws]
+        unit = unit_words(found[over].unit)
+        rows[whole].append({"label": label(name), "unit": unit, "cells": cells})
     return {
         "columns": [{"name": paw.replace("_", " ") or "whole dog", "n": most[paw]} for paw in paws],
-        "rows": rows,
+        "rows": rows[False],
+        "whole": rows[True],
+        "whole_n": next((most[paw] for paw in _REFERENCE if paw in most), 0),
         "missing": [heading(item.name) for item in MEASURES if item.name not in names],
     }
+
+
+#: Paws over whose strides the whole dog is measured, the first that has any.
+_REFERENCE: Final = ("near_hind", "far_hind")
 
 
 def _cell(row: Summary | None, usual: int) -> dict[str, Any] | None:

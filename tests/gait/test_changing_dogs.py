@@ -54,6 +54,17 @@ def test_asymmetrical_gaits_and_their_leads(gait: str, lead: str, facing: str, f
         found = record.strides.measures[column][hind & (record.strides.gait == gait)]
         if np.isfinite(far):
             assert set(found) == {far if lead == "far" else 1 - far}
+        else:
+            assert np.isnan(found).all()
+
+
+def test_a_pair_that_lands_within_its_own_doubt_has_no_lead() -> None:
+    """Whatever the stride is called: nobody can tell which of the two came first."""
+    record = build_record(dog(replace(HALF_BOUND, hind_lag=0.0), replace(SCENE, noise_bl=0.02))[0], Trial())
+    strides = record.strides
+    lag, sd = strides.measures["hind_lag"], strides.measures_sd["hind_lag"]
+    within = strides.used & (np.minimum(lag, 1 - lag) <= 1.96 * sd)
+    assert within.any() and np.isnan(strides.measures["hind_lead_near"][within]).all()
 
 
 def _joined(first: Pattern, second: Pattern) -> list[tuple[Pattern, int]]:

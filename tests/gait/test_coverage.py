@@ -21,10 +21,10 @@ from pose.tracks import FloatArray
 GAITS = {"walk": WALK, "trot": TROT, "pace": PACE}
 #: Body lengths, noise of every landmark.
 NOISES_BL = (0.01, 0.015)
-#: How paws leave and land; "soft" ones leave and land at rest, which no single event can tell from standing.
+#: How paws leave and land; "soft" ones leave and land at rest.
 SWINGS = ("hard", "even", "soft")
 #: Films of each gait, noise and swing.
-FILMS = 5
+FILMS = 12
 #: SDs on either side that hold 95 % of normal errors.
 TWO_SIDED = 1.96
 #: Share of the truth within them that is aimed at.
@@ -32,10 +32,9 @@ LEAST, MOST = 0.93, 0.97
 #: Least share for each way of landing alone.
 LEAST_ALONE = 0.90
 #: Measures whose spread does not depend on how softly paws land.
-EVEN_HANDED = ("stride_time_s", "topline_deg", "reach_bl")
-#: Measures besides: the truth lies within a little more or less often. Limb phases are a hundredth too careful.
+EVEN_HANDED = ("stride_time_s", "limb_phase", "topline_deg", "reach_bl")
+#: Measures besides: the truth lies within a little more or less often.
 BESIDES = (
-    "limb_phase",
     "stride_length_bl",
     "hind_lag",
     "fore_lag",
@@ -111,29 +110,39 @@ def test_other_measures_are_nearly_as_honest(measure: str) -> None:
 
 
 @pytest.mark.slow
-def test_a_duty_factor_is_off_by_as_much_as_it_says_when_paws_leave_on_the_move() -> None:
-    """Its error is one and the same for a whole clip, so that shares say little: its size is held to what is stated."""
-    assert covered("duty_factor", "hard", "even") >= LEAST
+def test_a_duty_factor_is_off_by_as_much_as_it_says() -> None:
+    """Much of its error is one and the same for a whole clip, so that its size counts besides the shares."""
+    assert LEAST <= covered("duty_factor", *SWINGS) <= MOST
+    for swing in SWINGS:
+        assert covered("duty_factor", swing) >= LEAST
     off, sd = np.concatenate([errors(swing)["duty_factor"] for swing in ("hard", "even")]).T
     assert 0.8 <= np.sqrt((off**2).mean() / (sd**2).mean()) <= 1.2
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(strict=True, reason="paws that land at rest look still for 0.05 of a stride more at either end")
-def test_a_duty_factor_of_paws_that_land_at_rest() -> None:
-    assert covered("duty_factor", "soft") >= LEAST
+def test_a_duty_factor_of_paws_that_land_at_rest_is_known_to_be_unsure() -> None:
+    """From the path alone such a paw cannot be told from one that rolls over its toes, as those of dogs do: the stance
+    comes out too long, and the clip itself says by how much it may be."""
+    soft, sure = (np.median(errors(swing)["duty_factor"][:, 1]) for swing in ("soft", "hard"))
+    assert soft >= 2 * sure
 
 
-@pytest.mark.parametrize("measure", ("limb_phase", *EVEN_HANDED))
-def test_one_film_of_each_gait_is_as_sure_as_it_says(measure: str) -> None:
-    """Errors against stated SDs, root mean square: 1 when they are honest."""
+@cache
+def few_films() -> dict[str, FloatArray]:
+    """Measure -> (N, 2) error and stated SD over a few films of each gait."""
     found: dict[str, list[tuple[float, float]]] = {}
-    for pattern in GAITS.values():
-        scene = Scene(noise_bl=0.0125, spread=0.01, drift_bl=0.05, seed=77)
+    for pattern, seed in product(GAITS.values(), range(77, 83)):
+        scene = Scene(noise_bl=0.0125, spread=0.01, drift_bl=0.05, seed=seed)
         tracks, truth = dog(pattern, scene)
         _compare(build_record(tracks, Trial()), truth, scene, found)
-    off, sd = np.array(found[measure]).T
-    assert 0.7 <= np.sqrt(((off / sd) ** 2).mean()) <= 1.3
+    return {measure: np.array(pairs) for measure, pairs in found.items()}
+
+
+@pytest.mark.parametrize("measure", EVEN_HANDED)
+def test_a_few_films_of_each_gait_are_as_sure_as_they_say(measure: str) -> None:
+    """Errors against stated SDs, root mean square: 1 when they are honest."""
+    off, sd = few_films()[measure].T
+    assert 0.75 <= np.sqrt(((off / sd) ** 2).mean()) <= 1.25
 
 
 def test_every_measure_that_is_known_has_a_spread() -> None:

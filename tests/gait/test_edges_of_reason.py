@@ -31,9 +31,9 @@ def test_no_stance_no_contact() -> None:
     body = stand_up(dog(WALK, Scene(seconds=1))[0], None, BodySettings())
     nothing = np.zeros((len(body.t_s), 4))
     scene = FitScene(body, nothing, nothing, np.ones(2), 0.7, 0.007, np.ones(4))
-    contacts, shared_s = time_contacts(scene, stances_of(nothing.astype(bool)), ContactSettings())
+    contacts, common = time_contacts(scene, stances_of(nothing.astype(bool)), ContactSettings())
     assert len(contacts) == 0
-    assert shared_s == scene.shape_s
+    assert common.sd_s == pytest.approx(np.full((2, 2), scene.shape_s))
 
 
 def test_noise_without_a_long_stance_is_assumed() -> None:

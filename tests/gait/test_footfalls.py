@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from generator import AMBLE, CANTER, PACE, ROTARY, TROT, WALK, Pattern, square_contacts
 
+from gait.common import NOTHING_COMMON, softness
 from gait.footfalls import (
     footfall_columns,
     footfalls_of,
@@ -94,15 +95,20 @@ def test_sampling_spreads_as_stated() -> None:
     contacts = square_contacts(TROT, sd_ms=10.0)
     rows = list_rows(contacts)
     f = footfalls_of(contacts, rows, np.flatnonzero(rows.paw == 2)[2:3])
-    own = sample_patterns(f, 4000, seed=0, shared_s=0.0)
+    own = sample_patterns(f, 4000, NOTHING_COMMON, seed=0)
     # start and end move the phase by (1 - phase) and by phase of their own error (derived)
     phase = TROT.limb_phase
     assert own.limb_phase_own.std() == pytest.approx(
         0.01 * np.sqrt(1 + (1 - phase) ** 2 + phase**2) / TROT.stride_s, rel=0.05
     )
-    shared = sample_patterns(f, 4000, seed=0, shared_s=0.01)
-    assert shared.limb_phase_own.std() == pytest.approx(0.0, abs=1e-9)
-    assert shared.duty.std() == pytest.approx(2 * 0.01 / TROT.stride_s, rel=0.1)
+    all_s, none_s = np.full(2, 0.01), np.zeros(2)
+    softer = sample_patterns(f, 4000, softness(all_s, all_s, np.zeros((2, 2))), seed=0)
+    assert softer.limb_phase_own.std() == pytest.approx(0.0, abs=1e-9)
+    assert softer.duty.std() == pytest.approx(2 * 0.01 / TROT.stride_s, rel=0.1)
+    of_pairs = sample_patterns(f, 4000, softness(none_s, none_s, np.full((2, 2), 0.01)), seed=0)
+    assert of_pairs.hind_lag.std() == pytest.approx(0.0, abs=1e-9)
+    assert of_pairs.limb_phase_own.std() == pytest.approx(np.sqrt(2) * 0.01 / TROT.stride_s, rel=0.1)
+    assert of_pairs.duty.std() == pytest.approx(np.sqrt(2) * 0.01 / TROT.stride_s, rel=0.1)
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ import pytest
 from page_reader import broken, fetched, read
 from record_maker import Wish, make_record, make_standing
 
-from gait.measures import SIDE_WARNING
+from gait.measures import MEASURES, SIDE_WARNING
 from gait.nouns import SideDifference, TrustCheck
 from gait.report.bygait import spread_words
 from gait.report.cautions import CAUTIONS
@@ -114,22 +114,40 @@ def test_hostile_names_stay_words() -> None:
 
 
 def test_table_of_measures_equals_the_record() -> None:
-    head, body = re.search(
-        r'<table class="measures">\s*<thead>(.*?)</thead>\s*<tbody>(.*?)</tbody>', CASES["usual"], re.S
+    head, paws, whole = re.search(
+        r'<table class="measures">\s*<thead>(.*?)</thead>\s*<tbody>(.*?)</tbody>\s*<tbody class="whole">(.*?)</tbody>',
+        CASES["usual"],
+        re.S,
     ).groups()
     usual_n = [int(n) for n in re.findall(r'<span class="n">n (\d+)<', head)]
-    cells = [re.findall(r'<td class="num">(.*?)</td>', row, re.S) for row in body.split("</tr>") if "<td" in row]
     names = list(dict.fromkeys(row.measure for row in USUAL.summaries))
+    of_dog = {item.name for item in MEASURES if item.whole}
+    _same_numbers(_cells(paws), [name for name in names if name not in of_dog], PAWS, usual_n)
+    title, *rows = whole.split("</tr>")
+    assert int(re.search(r'<span class="n">n (\d+)<', title).group(1)) == usual_n[PAWS.index("near_hind")]
+    shown = [name for name in names if name in of_dog]
+    assert shown, "the usual record has measures of the whole dog"
+    _same_numbers(_cells("</tr>".join(rows)), shown, ("near_hind",), usual_n[PAWS.index("near_hind") :])
+
+
+def _cells(body: str) -> list[list[str]]:
+    """The cells with numbers of each row."""
+    return [re.findall(r'<td class="num"[^>]*>(.*?)</td>', row, re.S) for row in body.split("</tr>") if "<td" in row]
+
+
+def _same_numbers(cells: list[list[str]], names: list[str], paws: tuple[str, ...], usual_n: list[int]) -> None:
     assert len(cells) == len(names)
     for name, row in zip(names, cells, strict=True):
-        for paw, cell, usual in zip(PAWS, row, usual_n, strict=True):
+        assert len(row) == len(paws)
+        for paw, cell, usual in zip(paws, row, usual_n, strict=False):
             wanted = next(item for item in USUAL.summaries if item.measure == name and item.paw == paw)
             mean, sd, steady, n = re.match(
-                r'([−\d.]+) <span class="sd">± ([\d.]+)</span> <span class="sd">\(([\d.]+) %\)</span>'
+                r'([−\d.]+) <span class="sd">± ([\d.]+)</span>(?: <span class="sd">\(([\d.]+) %\)</span>)?'
                 r'(?: <span class="n">n (\d+)</span>)?$',
                 cell,
             ).groups()
-            assert float(steady) == pytest.approx(wanted.cv, rel=0.06)
+            assert (steady is None) == np.isnan(wanted.cv)
+            assert steady is None or float(steady) == pytest.approx(wanted.cv, rel=0.06)
             decimals = len(mean.partition(".")[2])
             assert float(mean.replace("−", "-")) == pytest.approx(wanted.mean, abs=0.5001 * 10**-decimals)
             assert float(sd) == pytest.approx(wanted.sd, abs=0.5001 * 10 ** -len(sd.partition(".")[2]))
