@@ -1,13 +1,13 @@
 """Puts together the SD of every measure of every stride."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from gait.blur import Noise, length_spreads, limb_blur, topline_spreads
 from gait.body import Body
 from gait.common import Common
-from gait.footfalls import HIND, Footfalls
+from gait.footfalls import HIND, Footfalls, common_of
 from gait.measures import NAMES
 from gait.nouns import Belt, Contacts
 from gait.rows import Rows
@@ -54,6 +54,28 @@ def spreads_of(
     for name, sd in of_hind.items():
         found[name][hind] = sd
     return {name: np.where(np.isfinite(columns[name]), found[name], np.nan) for name in NAMES}
+
+
+def common_event_spreads(
+    d: Doubts, rows: Rows, columns: dict[str, FloatArray], strides: tuple[Footfalls, IntArray, IntArray]
+) -> dict[str, float]:
+    """SDs that the strides of this clip have in common with each other but with no other clip: the doubt of the mean
+    swing's fit. How softly the paws of this dog really land is the same in its other clips and is not in it.
+    """
+    footfalls, hind, _ = strides
+    fit = Common(d.common.load_s[:, :, 1:])
+    if not len(hind):
+        return {}
+    pair = d.contacts.paw // 2
+    contacts = replace(
+        d.contacts, touchdown_sd_ms=1e3 * fit.sd_s[pair, 0], liftoff_sd_ms=1e3 * fit.sd_s[pair, 1]
+    )  # nothing of their own
+    sd = {name: np.full(len(hind), np.sqrt((common_of(name, fit) ** 2).sum())) for name in footfalls.sd}
+    footfalls = replace(footfalls, sd=sd)
+    found = time_spreads(contacts, rows, columns["stride_time_s"], columns["duty_factor"], fit)
+    found |= phase_spreads(footfalls, rows.paw[hind] == HIND, fit)
+    found |= support_spreads(contacts, footfalls, {name: columns[name][hind] for name in columns}, fit)
+    return {name: float(np.median(sd[np.isfinite(sd)])) for name, sd in found.items() if np.isfinite(sd).any()}
 
 
 def _limb_spreads(d: Doubts, rows: Rows, columns: dict[str, FloatArray]) -> dict[str, FloatArray]:

@@ -8,7 +8,7 @@ from gait.blur import Noise, common_spreads, without_noise
 from gait.body import FORWARD
 from gait.common import Common
 from gait.contacts import Scene
-from gait.doubt import Doubts, spreads_of
+from gait.doubt import Doubts, common_event_spreads, spreads_of
 from gait.footfalls import HIND, Footfalls, footfall_columns, footfalls_of, nearest, support_columns, wrap_half
 from gait.measures import NAMES
 from gait.naming import TOGETHER, UNCLEAR, NamingSettings, lone_names, name_strides
@@ -75,17 +75,16 @@ class Material:
 def build_strides(m: Material, naming: NamingSettings, settings: StrideSettings, *, seed: int) -> Strides:
     """One row per candidate stride, named and measured; a row that cannot be used says why."""
     rows = list_rows(m.contacts)
-    measures, sds = _measure(m, rows)
+    measures, sds, common = _measure(m, rows)
     dropped = _drop(m, rows, measures, settings)
     gait, probability, candidates = _names(m, rows, dropped, naming, seed)
     measures |= _sure_leads(measures, sds, gait)
     events = rows.paw, rows.start_s, rows.end_s
-    common = common_spreads(m.noise)
     return Strides(*events, gait, probability, candidates, dropped, measures, sds, common)
 
 
-def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
-    """All columns of the table of measures (R,), and the SDs that are known."""
+def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, FloatArray], dict[str, float]]:
+    """All columns of the table of measures (R,), the SDs that are known, and what of these all strides share."""
     columns = {name: np.full(len(rows), np.nan) for name in NAMES}
     columns |= time_columns(m.contacts, rows)
     columns |= _lengths(m, rows, columns["stride_time_s"])
@@ -104,7 +103,9 @@ def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, 
         blank = doubted[:, 1] if name in OF_HINDS else doubted.any(axis=1)
         columns[name][hind] = np.where(blank, np.nan, values)
     doubts = Doubts(m.scene.body, m.contacts, m.belt, m.common, m.noise, m.side_bl)
-    return columns, spreads_of(doubts, rows, columns, (footfalls, hind, fore))
+    strides = footfalls, hind, fore
+    common = common_spreads(m.noise) | common_event_spreads(doubts, rows, columns, strides)
+    return columns, spreads_of(doubts, rows, columns, strides), common
 
 
 def _sure_leads(columns: dict[str, FloatArray], sds: dict[str, FloatArray], gait: np.ndarray) -> dict[str, FloatArray]:
