@@ -17,7 +17,7 @@ GAITS = {"walk": WALK, "amble": AMBLE, "pace": PACE, "trot": TROT, "canter": CAN
 MEDIAN_MS, MOST_MS, BIAS_MS = 8.0, 26.0, 5.0
 #: ms, paws that land and leave at rest: nothing rolls when a paw lands, so that this is nearly told; one that leaves
 #: looks like one that rolls over its toes and is still on the belt (see gait.swings).
-SOFT_TOUCH_MS, SOFT_LIFT_MS = 13.0, 32.0
+SOFT_TOUCH_MS, SOFT_LIFT_MS = 13.0, 33.0
 
 
 def errors_ms(contacts: Contacts, truth: Truth) -> tuple[np.ndarray, np.ndarray]:
