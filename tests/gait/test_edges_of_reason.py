@@ -128,5 +128,5 @@ def test_a_copy_that_was_not_installed_says_so(monkeypatch: pytest.MonkeyPatch) 
     def missing(name: str) -> str:
         raise PackageNotFoundError(name)
 
-    monkeypatch.setattr("gait.record.version", missing)
+    monkeypatch.setattr("gait.versions.version", missing)
     assert build_record(dog(TROT, Scene(seconds=3))[0], Trial()).versions["pawfall"] == "unpacked"
