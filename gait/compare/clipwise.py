@@ -2,11 +2,11 @@
 
 from typing import Final
 
-#: SD from clip to clip of found minus true mean, in the measure's unit: nine drawn clips of six dogs, read by the network
-#: pawfall-s3, each in another room, some with posts before the dog (``python -m training.clipwise RESULTS samples ...``
-#: on the six demo clips and the three of tests/outside/anatomical_dog_film.py). They include what differs from dog to
-#: dog, so two clips of one dog in one room may well be nearer to each other. A boot or a post moves where paws are
-#: found: 1 % of the way from fore to hind paw turns the belt line, and with it every angle, by half a degree.
+#: SD from clip to clip of found minus true mean, in the measure's unit: nine drawn clips of six dogs, read by the
+#: network pawfall-s4, each in another room, some with posts before the dog: the six demo clips and the three of
+#: tests/outside/anatomical_dog_film.py (``python -m gait.clipwise RESULTS samples FOLDER``). They include what differs
+#: from dog to dog, so two clips of one dog in one room may well be nearer to each other. A boot or a post moves where
+#: paws are found: 1 % of the way from fore to hind paw turns the belt line, and with it every angle, by half a degree.
 OFF: Final[dict[str, float]] = {
     "topline_deg": 0.43,
     "topline_range_deg": 0.72,

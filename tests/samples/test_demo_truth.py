@@ -11,9 +11,9 @@ import pytest
 from click.testing import CliRunner
 
 from gait.cli import main
+from gait.clipwise import pair_of
 from gait.compare.compare import compare_records
 from gait.compare.nouns import NO_DIFFERENCE, SMALLER
-from training.clipwise import pair_of
 from training.endtoend import compare, summary
 
 SAMPLES = Path(__file__).parents[2] / "samples"

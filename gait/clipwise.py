@@ -1,6 +1,6 @@
 """How far the mean of each compared measure is off in a clip that the network read: what a comparison must add.
 
-``python -m training.clipwise RESULTS TRUTH...`` takes every clip in RESULTS (``pawfall read ... -o RESULTS``) whose
+``python -m gait.clipwise RESULTS TRUTH...`` takes every clip in RESULTS (``pawfall read ... -o RESULTS``) whose
 true landmarks (``NAME.landmarks.csv``) lie in a TRUTH folder, makes a record of both tables, and prints for each
 measure the scatter from clip to clip of found minus true, in the measure's unit and in % of its size.
 """
