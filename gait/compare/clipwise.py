@@ -9,31 +9,31 @@ from typing import Final
 #: paws are found: 1 % of the way from fore to hind paw turns the belt line, and with it every angle, by half a degree.
 OFF: Final[dict[str, float]] = {
     "topline_deg": 0.43,
-    "topline_range_deg": 0.72,
-    "fore_protraction_deg": 1.2,
-    "hind_protraction_deg": 1.2,
-    "fore_retraction_deg": 1.1,
-    "hind_retraction_deg": 1.4,
-    "reach_ratio": 0.034,
-    "fore_duty_factor": 0.008,
-    "hind_duty_factor": 0.014,
-    "limb_phase": 0.007,
-    "tracking_up_m": 0.006,
-    "tracking_up_bl": 0.030,
+    "topline_range_deg": 0.7,
+    "fore_protraction_deg": 1.1,
+    "hind_protraction_deg": 1.5,
+    "fore_retraction_deg": 0.7,
+    "hind_retraction_deg": 1.1,
+    "reach_ratio": 0.031,
+    "fore_duty_factor": 0.009,
+    "hind_duty_factor": 0.017,
+    "limb_phase": 0.014,
+    "tracking_up_m": 0.0043,
+    "tracking_up_bl": 0.027,
 }
 
 #: The same in shares of the mean, for measures that are larger in larger dogs.
 OFF_SHARE: Final[dict[str, float]] = {
     "stride_time_s": 0.002,
-    "stride_length_bl": 0.023,
-    "fore_reach_m": 0.013,
-    "hind_reach_m": 0.014,
-    "fore_reach_bl": 0.032,
-    "hind_reach_bl": 0.021,
-    "withers_excursion_m": 0.13,
-    "withers_excursion_bl": 0.27,
-    "croup_excursion_m": 0.17,
-    "croup_excursion_bl": 0.20,
+    "stride_length_bl": 0.025,
+    "fore_reach_m": 0.014,
+    "hind_reach_m": 0.018,
+    "fore_reach_bl": 0.03,
+    "hind_reach_bl": 0.011,
+    "withers_excursion_m": 0.062,
+    "withers_excursion_bl": 0.2,
+    "croup_excursion_m": 0.15,
+    "croup_excursion_bl": 0.15,
 }
 
 
