@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from gait.blur import Noise, length_spreads, limb_blur, topline_spreads
+from gait.blur import Noise, common_spreads, length_spreads, limb_blur, topline_spreads
 from gait.body import Body
 from gait.common import Common
 from gait.footfalls import HIND, Footfalls, common_of
@@ -56,16 +56,17 @@ def spreads_of(
     return {name: np.where(np.isfinite(columns[name]), found[name], np.nan) for name in NAMES}
 
 
-def common_event_spreads(
+def shared_spreads(
     d: Doubts, rows: Rows, columns: dict[str, FloatArray], strides: tuple[Footfalls, IntArray, IntArray]
 ) -> dict[str, float]:
     """SDs that the strides of this clip have in common with each other but with no other clip: the doubt of the mean
-    swing's fit. How softly the paws of this dog really land is the same in its other clips and is not in it.
+    swing's fit and of the belt line. How softly the paws of this dog really land is the same in its other clips and is
+    not in it.
     """
     footfalls, hind, _ = strides
     fit = Common(d.common.load_s[:, :, 1:])
     if not len(hind):
-        return {}
+        return common_spreads(d.noise)
     pair = d.contacts.paw // 2
     contacts = replace(
         d.contacts, touchdown_sd_ms=1e3 * fit.sd_s[pair, 0], liftoff_sd_ms=1e3 * fit.sd_s[pair, 1]
@@ -75,21 +76,33 @@ def common_event_spreads(
     found = time_spreads(contacts, rows, columns["stride_time_s"], columns["duty_factor"], fit)
     found |= phase_spreads(footfalls, rows.paw[hind] == HIND, fit)
     found |= support_spreads(contacts, footfalls, {name: columns[name][hind] for name in columns}, fit)
-    return {name: float(np.median(sd[np.isfinite(sd)])) for name, sd in found.items() if np.isfinite(sd).any()}
+    found |= _limb_times(d, contacts, rows, columns, fit)
+    usual = {name: float(np.median(sd[np.isfinite(sd)])) for name, sd in found.items() if np.isfinite(sd).any()}
+    line = common_spreads(d.noise)
+    return usual | {name: float(np.hypot(sd, usual.get(name, 0.0))) for name, sd in line.items()}
 
 
 def _limb_spreads(d: Doubts, rows: Rows, columns: dict[str, FloatArray]) -> dict[str, FloatArray]:
     """A limb's angle is off for its ends' noise, and for the time at which it is taken while the belt carries it."""
-    blur = limb_blur(d.body, rows, d.noise)
-    rate = d.belt.speed_px_s[rows.paw % 2] / blur.height_px
+    blur = limb_blur(d.body, rows, d.noise).angle_deg
+    late = _limb_times(d, d.contacts, rows, columns, d.common)
+    ends = {"protraction_deg": 1.0, "retraction_deg": 1.0, "sweep_deg": np.sqrt(2)}
+    return {name: np.hypot(late[name], count * blur) for name, count in ends.items()}
+
+
+def _limb_times(
+    d: Doubts, contacts: Contacts, rows: Rows, columns: dict[str, FloatArray], common: Common
+) -> dict[str, FloatArray]:
+    """SDs (R,) deg of a limb's angles for the events of ``contacts`` alone."""
+    rate = d.belt.speed_px_s[rows.paw % 2] / limb_blur(d.body, rows, d.noise).height_px
     landing = rate * np.cos(np.radians(columns["protraction_deg"])) ** 2
     leaving = rate * np.cos(np.radians(columns["retraction_deg"])) ** 2
-    touch = times(-np.degrees(landing), event(d.contacts, rows.first, d.common, liftoff=False))
-    lift = times(np.degrees(leaving), event(d.contacts, rows.first, d.common, liftoff=True))
+    touch = times(-np.degrees(landing), event(contacts, rows.first, common, liftoff=False))
+    lift = times(np.degrees(leaving), event(contacts, rows.first, common, liftoff=True))
     return {
-        "protraction_deg": np.hypot(spread([touch]), blur.angle_deg),
-        "retraction_deg": np.hypot(spread([lift]), blur.angle_deg),
-        "sweep_deg": np.hypot(spread([touch, lift]), np.sqrt(2) * blur.angle_deg),
+        "protraction_deg": spread([touch]),
+        "retraction_deg": spread([lift]),
+        "sweep_deg": spread([touch, lift]),
     }
 
 

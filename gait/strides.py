@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gait.blur import Noise, common_spreads, without_noise
+from gait.blur import Noise, without_noise
 from gait.body import FORWARD
 from gait.common import Common
 from gait.contacts import Scene
-from gait.doubt import Doubts, common_event_spreads, spreads_of
+from gait.doubt import Doubts, shared_spreads, spreads_of
 from gait.footfalls import HIND, Footfalls, footfall_columns, footfalls_of, nearest, support_columns, wrap_half
 from gait.measures import NAMES
 from gait.naming import TOGETHER, UNCLEAR, NamingSettings, lone_names, name_strides
@@ -104,8 +104,7 @@ def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, 
         columns[name][hind] = np.where(blank, np.nan, values)
     doubts = Doubts(m.scene.body, m.contacts, m.belt, m.common, m.noise, m.side_bl)
     strides = footfalls, hind, fore
-    common = common_spreads(m.noise) | common_event_spreads(doubts, rows, columns, strides)
-    return columns, spreads_of(doubts, rows, columns, strides), common
+    return columns, spreads_of(doubts, rows, columns, strides), shared_spreads(doubts, rows, columns, strides)
 
 
 def _sure_leads(columns: dict[str, FloatArray], sds: dict[str, FloatArray], gait: np.ndarray) -> dict[str, FloatArray]:

@@ -10,7 +10,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from generator import PACE, TROT, Pattern, Scene, dog
+from generator import PACE, TROT, Pattern, Scene, dog, exact_place
 
 from gait.compare.compare import compare_records
 from gait.compare.nouns import LARGER, NO_DIFFERENCE, SMALLER, Contrast
@@ -44,10 +44,24 @@ def shorter(share: float) -> Pattern:
     return replace(BASE, stride_s=BASE.stride_s * (1 - share), travel=BASE.travel * (1 - share))
 
 
+#: The same strides on the same belt, the hind paws down for less of them: a shorter hind reach alone.
+SHORT_BEHIND = replace(BASE, duty_hind=BASE.duty_hind * 0.88, travel=BASE.travel * 0.88)
+
+
+def exact_reach(pattern: Pattern) -> float:
+    """Body lengths, furthest forward minus furthest back of the near hind under the trunk, without noise or spread."""
+    scene = Scene()
+    _, truth = dog(pattern, scene)
+    t_s = np.linspace(2 * pattern.stride_s, 3 * pattern.stride_s, 2000)
+    place, trunk = exact_place(truth, 2, t_s, scene)
+    return float(np.ptp(place - trunk))
+
+
 CONDITIONS: dict[str, tuple[Pattern, dict[str, float]]] = {
     "no difference": (BASE, {}),
     "strides 8 % shorter": (shorter(0.08), {}),
     "strides 6 % shorter": (shorter(0.06), {}),
+    "hind reach shorter": (SHORT_BEHIND, {}),
     "topline 2 degrees steeper": (BASE, {"croup_high_bl": STEEPER}),
     "limb phase 0.05 later": (replace(BASE, limb_phase=BASE.limb_phase + 0.05), {}),
     "10 % faster": (replace(BASE, travel=BASE.travel * 1.1), {}),
@@ -59,6 +73,10 @@ UNMOVED = ("topline_deg", "limb_phase", "fore_duty_factor", "hind_duty_factor")
 TRUTH: dict[str, dict[str, float]] = {
     "no difference": dict.fromkeys((*SHORTER, *UNMOVED), 0.0),
     "strides 8 % shorter": dict.fromkeys(SHORTER, -8.0) | {"topline_deg": 0.0, "limb_phase": 0.0},
+    "hind reach shorter": {
+        "hind_reach_bl": 100 * (exact_reach(SHORT_BEHIND) / exact_reach(BASE) - 1),
+        **dict.fromkeys(("stride_time_s", "stride_length_bl", "fore_reach_bl", "topline_deg"), 0.0),
+    },
     "topline 2 degrees steeper": {"topline_deg": 2.0, "limb_phase": 0.0} | dict.fromkeys(SHORTER[:2], 0.0),
     "limb phase 0.05 later": {"limb_phase": 0.05, "topline_deg": 0.0} | dict.fromkeys(SHORTER, 0.0),
 }
@@ -140,6 +158,7 @@ def test_a_change_of_six_percent_over_a_dozen_strides_is_found() -> None:
 def test_the_changed_measure_is_called_by_its_direction() -> None:
     for condition, measure, verdict in (
         ("strides 8 % shorter", "hind_reach_bl", SMALLER),
+        ("hind reach shorter", "hind_reach_bl", SMALLER),
         ("topline 2 degrees steeper", "topline_deg", LARGER),
         ("limb phase 0.05 later", "limb_phase", LARGER),
     ):
