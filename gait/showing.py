@@ -48,7 +48,7 @@ def _films(found: SheetComparison, folder: Path) -> tuple[list[Film], list[str]]
         if reason := write_in_step(first, second, folder / name):
             remarks.append(f"No film of {words}: {reason}")
         else:
-            films.append(Film(f"{words}: in step, four times slower than life", name))
+            films.append(Film(f"{words}: in step, four times slower than life.", name))
         gc.collect()  # what a film held in memory goes before the next begins
     if not films:
         (folder / FILMS).rmdir()

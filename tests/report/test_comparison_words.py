@@ -18,7 +18,7 @@ from comparison_maker import (
 )
 
 from gait.compare.compared import COMPARED
-from gait.compare.nouns import Contrast, Line
+from gait.compare.nouns import NO_DIFFERENCE, Contrast, Line
 from gait.report.comparison.answer import advice, card, footage, lead
 from gait.report.comparison.content import Card
 from gait.report.comparison.naturally import day, goes, joined, sentence, wearing
@@ -186,6 +186,17 @@ def test_the_answer_of_the_same_gait() -> None:
         "Withers excursion at the trot – the withers are hidden by the vest in more than half of the frames."
     )
     assert row(shown, "Please note") == "The vest was put on a minute before filming."
+
+
+def test_what_one_question_alone_would_show_is_told_as_not_certain() -> None:
+    shown = condition_contrasts()[0]
+    lone = replace(make_line("hind_reach_m", 0.50, 0.46, 0.03), verdict=NO_DIFFERENCE)
+    equal = replace(make_line("limb_phase", 0.44, 0.441, 0.021), verdict=NO_DIFFERENCE)
+    told = card(replace(shown, lines=(lone, equal)), "x")
+    assert plain(row(told, "Not certain")).startswith("Perhaps hind reach is 8 % shorter (2 to 14 %). Each of these")
+    assert "reach" not in row(told, "No difference shown")
+    assert told.findings == ()
+    assert "Not certain" not in [name for name, _ in card(replace(shown, lines=(equal,)), "x").rows]
 
 
 def test_another_gait_is_the_finding_and_comes_first() -> None:

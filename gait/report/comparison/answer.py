@@ -18,6 +18,10 @@ MAIN: Final = ("topline", "stride_length", "hind_reach", "fore_reach", "stride_t
 #: Share of the named strides that the commonest gait must have for the others not to be worth a word on the first
 #: screen; our own choice.
 NEARLY_ALL: Final = 0.9
+BY_CHANCE: Final = (
+    "Each of these would count if it had been the only question; among so many measures, one may differ as much by "
+    "chance."
+)
 #: Speeds within this of each other are like; the edge of like with like.
 LIKE_SPEED: Final = 0.05
 #: Measures with one reason are named up to this many; more are counted.
@@ -30,6 +34,7 @@ def card(contrast: Contrast, key: str) -> Card:
     main, rest = _findings(contrast)
     rows = (
         ("Also", rest),
+        ("Not certain", uncertain(contrast)),
         ("No difference shown", _alike(contrast)),
         ("Not compared", () if contrast.declined else declined(contrast)),
         ("Please note", contrast.notes),
@@ -124,14 +129,31 @@ def _strides_of(record: GaitRecord, gait: str, name: str) -> np.ndarray:
 def _findings(contrast: Contrast) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What differs in words: the measures that owners ask about, then the others; all in the first where none is."""
     lines = in_order(line for line in contrast.lines if line.verdict not in ("", NO_DIFFERENCE))
-    gaits = list(dict.fromkeys(line.gait for line in lines))
-    several = len(gaits) > 1 or bool(gaits and gaits[0] != main_gait(contrast.condition))
-    words = [f"{f'at the {line.gait}, ' if several else ''}{told(line)}" for line in lines]
+    words = _at_gaits(contrast, lines)
     if words and contrast.kind == "condition":
         words[0] = words[0].replace(" (", f" {side_words(contrast, contrast.condition)} (", 1)
     texts = [sentence(text) for text in words]
     main = tuple(text for text, line in zip(texts, lines, strict=True) if stem(line.measure) in MAIN)
     return (main, tuple(text for text in texts if text not in main)) if main else (tuple(texts), ())
+
+
+def _at_gaits(contrast: Contrast, lines: list[Line]) -> list[str]:
+    """Each line in words, with its gait where that is not plain."""
+    gaits = list(dict.fromkeys(line.gait for line in lines))
+    several = len(gaits) > 1 or bool(gaits and gaits[0] != main_gait(contrast.condition))
+    return [f"{f'at the {line.gait}, ' if several else ''}{told(line)}" for line in lines]
+
+
+def doubtful(line: Line) -> bool:
+    """Whether the line alone would show a difference, but not among so many."""
+    return line.verdict == NO_DIFFERENCE and (line.low > 0 or line.high < 0)
+
+
+def uncertain(contrast: Contrast) -> tuple[str, ...]:
+    """Differences whose own interval leaves out nought, but which so many measures may show by chance."""
+    lines = in_order(line for line in contrast.lines if doubtful(line))
+    texts = tuple(f"Perhaps {text}." for text in _at_gaits(contrast, lines))
+    return (*texts, BY_CHANCE) if texts else ()
 
 
 def in_order(lines: Iterable[Line]) -> list[Line]:
@@ -144,7 +166,7 @@ def in_order(lines: Iterable[Line]) -> list[Line]:
 
 def _alike(contrast: Contrast) -> tuple[str, ...]:
     """One sentence per gait: what shows no difference, and how small a one could have been seen of the main ones."""
-    lines = in_order(line for line in contrast.lines if line.verdict == NO_DIFFERENCE)
+    lines = in_order(line for line in contrast.lines if line.verdict == NO_DIFFERENCE and not doubtful(line))
     texts = []
     for gait in dict.fromkeys(line.gait for line in lines):
         here = [line for line in lines if line.gait == gait]
