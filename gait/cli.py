@@ -75,10 +75,17 @@ def sheet(folder: Path, out: Path | None) -> None:
 @click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
 @click.option("--precision", type=click.Choice(["auto", "fp32", "int8"]), default="auto", show_default=True)
 @click.option("--no-film", is_flag=True, help="Write no films of two conditions side by side.")
+@click.option(
+    "--slower",
+    type=click.FloatRange(0.25, 100),
+    default=4.0,
+    show_default=True,
+    help="How many times slower than life these films run.",
+)
 @click.option("--film-clips", is_flag=True, help="Write the film of each clip as well.")
 @click.option("--seed", type=int, default=0, show_default=True, help="Seed of every random draw.")
 def compare(
-    sheet: Path, out: Path, results: tuple[Path, ...], network: Path | None, precision: Any, seed: int, **films: bool
+    sheet: Path, out: Path, results: tuple[Path, ...], network: Path | None, precision: Any, seed: int, **films: Any
 ) -> None:
     """Compare conditions with the baseline and visit with visit: SHEET (.csv, .xlsx, .toml, or a folder of clips with
     a .toml each) says what was filmed."""
@@ -86,7 +93,7 @@ def compare(
     from gait.comparison_results import ComparingSettings
     from pose.network import NetworkSettings
 
-    settings = ComparingSettings(not films["no_film"], films["film_clips"], seed)
+    settings = ComparingSettings(not films["no_film"], films["film_clips"], seed, films["slower"])
     sys.exit(compare_command(sheet, out, results, network, NetworkSettings(precision=precision), settings))
 
 

@@ -15,11 +15,13 @@ class ComparingSettings:
     films       whether to write films of two conditions side by side
     film_clips  whether to write each clip's own film as well, which takes as long as reading it
     seed        of every random draw
+    slower      seconds of a film of two conditions per real second
     """
 
     films: bool = True
     film_clips: bool = False
     seed: int = 0
+    slower: float = 4.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,6 +9,7 @@ from typing import Final
 from gait.compare.nouns import ClipSet, Contrast
 from gait.comparison_results import ReadClip, SheetComparison
 from gait.framing import Box
+from gait.instep import StepSettings
 from gait.instep_film import Watched, write_in_step
 from gait.key_pictures import common_box, key_pictures
 from gait.naming import UNCLEAR
@@ -45,10 +46,10 @@ def _films(found: SheetComparison, folder: Path) -> tuple[list[Film], list[str]]
         words = f"{contrast.dog}, {contrast.condition.condition} against {contrast.baseline.condition}"
         name = f"{FILMS}/{film_name(contrast)}"
         first, second = (_watched(found, record) for record in shown_pair(contrast))
-        if reason := write_in_step(first, second, folder / name):
+        if reason := write_in_step(first, second, folder / name, settings=StepSettings(slower=found.settings.slower)):
             remarks.append(f"No film of {words}: {reason}")
         else:
-            films.append(Film(f"{words}: in step, four times slower than life.", name))
+            films.append(Film(f"{words}, in step.", name))
         gc.collect()  # what a film held in memory goes before the next begins
     if not films:
         (folder / FILMS).rmdir()

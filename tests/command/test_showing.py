@@ -32,11 +32,13 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
 
 
 def test_a_comparison_of_tables_has_a_page_a_pdf_and_a_film_of_landmarks(folder: Path) -> None:
-    assert call("compare", put_sheet(folder, *ROWS), "-o", folder / "out").exit_code == 0
+    assert call("compare", put_sheet(folder, *ROWS), "-o", folder / "out", "--slower", 2).exit_code == 0
     out = folder / "out"
     assert (out / "report.pdf").read_bytes().startswith(b"%PDF")
     with av.open(str(out / "films" / "tansy-boots-2026-03-02.mp4")) as film:
         assert film.streams.video[0].codec_context.name == "h264"
+        # eight strides of 0.5 s, twice slower than life
+        assert float(film.duration / av.time_base) == pytest.approx(2 * 8 * 0.5, abs=0.1)
     page = (out / "report.html").read_text(encoding="utf-8")
     assert "films/tansy-boots-2026-03-02.mp4" in page
     assert "Not read: slow.csv. slow.csv has 15.0 frames per second" in page
