@@ -131,6 +131,26 @@ def judge(marks: Path, out: Path, network: Path | None, worst: int) -> None:
 
 
 @main.command()
+@click.argument("results", nargs=-1, required=True, type=FOLDER, metavar="RESULTS...")
+@click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the marks; frames are added to what it has.")
+@click.option("--count", type=click.IntRange(1), default=40, show_default=True, help="Frames to choose.")
+@click.option("--sources", multiple=True, type=FOLDER, help="Folder with the clips that were read; may be given again.")
+@click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
+@click.option("--seed", type=int, default=0, show_default=True, help="Seed of the grouping of pictures by their looks.")
+def pick(
+    results: tuple[Path, ...], out: Path, count: int, sources: tuple[Path, ...], network: Path | None, seed: int
+) -> None:
+    """Choose the frames that are most worth marking from RESULTS of pawfall read."""
+    from functools import partial
+
+    from gait.command.pick import pick_command
+    from training.marks.gathering import PickSettings, pick_frames
+
+    picker = partial(pick_frames, settings=PickSettings(count=count, seed=seed))
+    sys.exit(pick_command(picker, results, out, sources, network))
+
+
+@main.command()
 @click.argument("settings", type=FOLDER, metavar="SETTINGS.toml")
 @click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the checkpoint and the network.")
 @click.option("--footage", type=FOLDER, help="Folder of footage, instead of the one that the settings name.")

@@ -1,0 +1,91 @@
+"""What a frame looks like in a few numbers, and groups of frames that look alike.
+
+The network file has answers as its only outputs, no inner features; so a small grey picture of the dog and its pose in
+body axes stand in for them.
+"""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from sklearn.cluster import KMeans
+
+from pose.find import Reader, look
+from pose.landmarks import CROUP, LANDMARKS, PAWS, WITHERS
+from pose.tracks import FloatArray, IntArray
+from pose.window import FollowSettings, Picture, cut, whole, window_around
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureSettings:
+    """How a frame is described.
+
+    size_px     (width, height) of the small grey picture: light, coat, background and outline, no detail
+    pose_weight of the pose against the picture; both have a length of about 1. No source, set by judgement
+    starts      times that the grouping begins anew; the best one counts
+    wide        window of the mirrored look: in training dogs up to about half of the window's width face either way,
+                larger ones always right; a dog from nose to tail is 2 to 3 body lengths long
+    """
+
+    size_px: tuple[int, int] = (16, 12)
+    pose_weight: float = 1.0
+    starts: int = 4
+    wide: FollowSettings = field(default_factory=lambda: FollowSettings(body_lengths=5.5))
+
+
+DEFAULTS = FeatureSettings()
+
+
+def describe(rgb: Picture, xy_px: FloatArray, settings: FeatureSettings = DEFAULTS) -> FloatArray:
+    """(F,) the frame ``rgb`` (H, W, 3) with landmarks (6, 2) px as a small picture of the dog, facing right, and pose;
+    without a trunk the whole picture, and no pose."""
+    trunk = xy_px[WITHERS] - xy_px[CROUP]
+    known = bool(np.isfinite(trunk).all() and trunk.any())
+    size = settings.size_px
+    if known:
+        window = window_around(xy_px, size, mirrored=bool(trunk[0] < 0))
+    else:
+        window = whole(rgb.shape[1], rgb.shape[0], size)
+    grey = cut(rgb, window, size).mean(axis=0).ravel().astype(np.float64)
+    grey -= grey.mean()
+    length = float(np.linalg.norm(grey))
+    pose = pose_vector(xy_px) if known else np.zeros(3 * len(PAWS))
+    return np.concatenate([grey / length if length > 1e-9 else grey, settings.pose_weight * pose])
+
+
+def pose_vector(xy_px: FloatArray) -> FloatArray:
+    """(12,) the four paws in body axes, forward and up from the middle of the trunk in body lengths, then a 1 for each
+    that is missing (it lies on 0); from landmarks (6, 2) px. Its length is about 1."""
+    trunk = xy_px[WITHERS] - xy_px[CROUP]
+    length = float(np.hypot(*trunk))
+    forward = trunk / length
+    up = np.array([forward[1], -forward[0]])
+    up *= -1.0 if up[1] > 0 else 1.0
+    paws = (xy_px[: len(PAWS)] - (xy_px[WITHERS] + xy_px[CROUP]) / 2) / length
+    missing = np.isnan(paws).any(axis=1)
+    place = np.where(missing[:, None], 0.0, np.stack([paws @ forward, paws @ up], axis=-1))
+    return np.asarray(np.concatenate([place.ravel(), missing]) / np.sqrt(2 * len(PAWS)))
+
+
+def alike(features: FloatArray, groups: int, seed: int, settings: FeatureSettings = DEFAULTS) -> IntArray:
+    """(N,) number of the group of each frame, from features (N, F); at most ``groups`` of them."""
+    distinct = len(np.unique(features.round(9), axis=0)) if len(features) else 0
+    if distinct < 2 or groups < 2:
+        return np.zeros(len(features), np.int64)
+    found = KMeans(min(groups, distinct), n_init=settings.starts, random_state=seed).fit_predict(features)
+    return np.asarray(found, np.int64)
+
+
+def mirrored_bl(rgb: Picture, xy_px: FloatArray, network: Reader, settings: FeatureSettings = DEFAULTS) -> FloatArray:
+    """(6,) body lengths between the answers for a picture (H, W, 3) and for its mirror image, brought back; near stays
+    near. Landmarks (6, 2) px say where the dog is; NaN without a trunk.
+
+    Both looks are wide: in a tight window the network has only ever seen dogs that face right.
+    """
+    length = float(np.hypot(*(xy_px[WITHERS] - xy_px[CROUP])))
+    if not length > 0:
+        return np.full(len(LANDMARKS), np.nan)
+    size = network.card.size_px
+    faces_left = bool(xy_px[WITHERS, 0] < xy_px[CROUP, 0])
+    window = window_around(xy_px, size, mirrored=faces_left, settings=settings.wide)
+    plain, turned = look(network, rgb, [window, replace(window, mirrored=not faces_left)])
+    return np.asarray(np.linalg.norm(plain.xy_px - turned.xy_px, axis=-1) / length)
