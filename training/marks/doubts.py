@@ -10,8 +10,8 @@ from pose.tracks import FloatArray, Tracks
 from training.marks.results import Result, Stride
 
 #: The reasons, in the order of the columns of ``shares``; what a sum over frames calls them.
-REASONS: Final = ("unsure sides", "low scores", "jumps", "mirrored otherwise", "broken gait")
-SIDES, SCORES, JUMPS, MIRRORED, GAIT = range(5)
+REASONS: Final = ("unsure sides", "low scores", "read otherwise alone", "jumps", "mirrored otherwise", "broken gait")
+SIDES, SCORES, ALONE, JUMPS, MIRRORED, GAIT = range(6)
 
 #: Why a stride is dropped, where that speaks of what was seen rather than of the clip's ends or the belt.
 BROKEN: Final = {
@@ -29,37 +29,44 @@ class DoubtSettings:
     sides_weight    0..1, an exchange of near and far turns one gait into another and is what a person settles best
     score_weight    0..1, a low score is the network's own word, measured to hold on dogs like those it has seen only
     jump_weight     0..1, a jump is surely wrong somewhere, but the tracks are cleaned already and few are left
-    mirror_weight   0..1, a picture and its mirror image show one dog; where they are read otherwise, one is wrong
+    alone_weight    0..1, what the clip made of a frame against what the network says of it by itself. Measured on drawn
+                    clips, the reason that tells wrong frames best
+    mirror_weight   0..1, a picture and its mirror image show one dog; where they are read otherwise, one is wrong, but
+                    measured on drawn clips it mostly is the mirrored one
     gait_weight     0..1, a broken stride says that something is wrong in it, not in which of its frames
     noise_bl        body lengths, scatter of a landmark that is no jump: a third of the 5 % that count as found
     step_share      of the way from the frame before to the one after by which a path may bend between them; derived:
                     a paw that turns round within three frames bends by half of it
     jump_bl         body lengths beyond both that make a jump certain: twice the 5 % that a landmark may be off
-    mirror_bl       body lengths, distance between the two answers from which they differ: the same 5 %
-    mirror_full_bl  body lengths at which they differ altogether: a paw taken for its neighbour
+    apart_bl        body lengths, distance from the answer of a second look from which they differ: the same 5 %
+    apart_full_bl   body lengths at which they differ altogether; measured on drawn clips: three in four of the wrong
+                    frames lie beyond 9 %, one in twenty of the right ones beyond 5.5 %
     length_share    difference of fore and hind stride length of one side that a belt allows: it goes under both at one
                     speed, and touchdowns that are read 5 ms wrong make 1 to 2 % of a stride (derived)
+    length_sds      standard deviations of the difference that it is allowed as well, where they say more: 95 %
     length_full     difference at which one of them is surely wrong: a touchdown off by a third of a stance
     """
 
     sides_weight: float = 1.0
     score_weight: float = 0.8
-    jump_weight: float = 0.8
-    mirror_weight: float = 0.7
-    gait_weight: float = 0.5
+    alone_weight: float = 0.8
+    jump_weight: float = 0.6
+    mirror_weight: float = 0.1
+    gait_weight: float = 0.2
     noise_bl: float = 0.017
     step_share: float = 0.5
     jump_bl: float = 0.1
-    mirror_bl: float = 0.05
-    mirror_full_bl: float = 0.25
+    apart_bl: float = 0.05
+    apart_full_bl: float = 0.2
     length_share: float = 0.03
+    length_sds: float = 1.96
     length_full: float = 0.15
 
     @property
     def weights(self) -> FloatArray:
-        """(5,) in the order of REASONS."""
-        parts = self.sides_weight, self.score_weight, self.jump_weight, self.mirror_weight, self.gait_weight
-        return np.array(parts)
+        """(6,) in the order of REASONS."""
+        own = self.sides_weight, self.score_weight, self.alone_weight
+        return np.array([*own, self.jump_weight, self.mirror_weight, self.gait_weight])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,6 +75,7 @@ class Doubts:
 
     sides     (T, 2) that near and far of the fore and of the hind pair are the right way round
     scores    (T, 6) that a landmark lies where it was put, sides apart
+    alone     (T, 6) that the frame by itself says the same; NaN = not asked
     jumps     (T, 6) that it belongs between its places in the frames before and after
     mirrored  (T, 6) that the mirrored picture says the same; NaN = not asked
     gait      (T, 5) that the strides around are strides: columns as BROKEN, then LENGTHS
@@ -75,6 +83,7 @@ class Doubts:
 
     sides: FloatArray
     scores: FloatArray
+    alone: FloatArray
     jumps: FloatArray
     mirrored: FloatArray
     gait: FloatArray
@@ -85,17 +94,18 @@ class Doubts:
 
     @property
     def shares(self) -> FloatArray:
-        """(T, 5) 0..1, one column for each of REASONS.
+        """(T, 6) 0..1, one column for each of REASONS.
 
         The worst landmark counts for all, but scores by their root mean square: one paw in six is often covered.
         """
-        worst = [np.nan_to_num(part).max(axis=1) for part in (self.sides, self.jumps, self.mirrored, self.gait)]
+        parts = self.sides, self.alone, self.jumps, self.mirrored, self.gait
+        sides, *rest = (np.nan_to_num(part).max(axis=1) for part in parts)
         scores = np.sqrt(np.mean(np.nan_to_num(self.scores) ** 2, axis=1))
-        return np.stack([worst[0], scores, *worst[1:]], axis=1)
+        return np.stack([sides, scores, *rest], axis=1)
 
     @property
     def weighed(self) -> FloatArray:
-        """(T, 5) 0..1, the shares with their weights."""
+        """(T, 6) 0..1, the shares with their weights."""
         return self.shares * self.settings.weights
 
     @property
@@ -103,22 +113,25 @@ class Doubts:
         """(T,) 0..1, that a frame is wrong for one reason or another, as if the reasons knew nothing of each other."""
         return np.asarray(1 - np.prod(1 - self.weighed, axis=1))
 
-    def with_mirrored(self, row: int, distance_bl: FloatArray) -> "Doubts":
-        """The same with the answer for the mirrored picture of frame ``row``, (6,) body lengths away."""
+    def with_looks(self, row: int, alone_bl: FloatArray, mirrored_bl: FloatArray) -> "Doubts":
+        """The same with the second looks at frame ``row``, (6,) and (6,) body lengths away."""
         s = self.settings
-        mirrored = self.mirrored.copy()
-        mirrored[row] = np.clip((distance_bl - s.mirror_bl) / (s.mirror_full_bl - s.mirror_bl), 0, 1)
-        return replace(self, mirrored=mirrored)
+        alone, mirrored = self.alone.copy(), self.mirrored.copy()
+        for part, apart_bl in ((alone, alone_bl), (mirrored, mirrored_bl)):
+            part[row] = np.clip((apart_bl - s.apart_bl) / (s.apart_full_bl - s.apart_bl), 0, 1)
+        return replace(self, alone=alone, mirrored=mirrored)
 
 
 def doubts_of(result: Result, settings: DoubtSettings = DoubtSettings()) -> Doubts:
-    """The doubts in every frame of a clip that was read; the mirrored pictures are not asked yet."""
+    """The doubts in every frame of a clip that was read; no second look is taken yet."""
     tracks = result.tracks
+    not_asked = np.full((len(tracks), len(LANDMARKS)), np.nan)
     return Doubts(
         sides=np.clip(2 * (1 - tracks.side_score), 0, 1),  # a half is no knowledge at all
         scores=score_doubts(tracks),
+        alone=not_asked,
         jumps=jump_doubts(tracks, _length_px(result), settings),
-        mirrored=np.full((len(tracks), len(LANDMARKS)), np.nan),
+        mirrored=not_asked,
         gait=gait_doubts(tracks.t_s, result.strides, settings),
         settings=settings,
     )
@@ -157,7 +170,8 @@ def gait_doubts(t_s: FloatArray, strides: tuple[Stride, ...], settings: DoubtSet
         other = _hind_beside(stride, strides)
         if other is not None:
             mean = (stride.length_bl + other.length_bl) / 2
-            off = abs(stride.length_bl - other.length_bl) / mean - settings.length_share
+            allowed = max(settings.length_share, settings.length_sds * np.hypot(stride.sd_bl, other.sd_bl) / mean)
+            off = abs(stride.length_bl - other.length_bl) / mean - allowed
             share = np.clip(off / (settings.length_full - settings.length_share), 0, 1)
             rows = _within(t_s, stride) | _within(t_s, other)
             column = doubt[:, len(BROKEN) + stride.paw]
@@ -214,8 +228,13 @@ def _words(doubts: Doubts, row: int, reason: int) -> str:
         return f"near or far unsure: {' and '.join(pairs)} paws"
     if reason == GAIT:
         return (*BROKEN.values(), *LENGTHS)[int(doubts.gait[row].argmax())]
-    part = {SCORES: doubts.scores, JUMPS: doubts.jumps, MIRRORED: doubts.mirrored}[reason][row]
-    words = {SCORES: "low score", JUMPS: "off its path", MIRRORED: "elsewhere in the mirrored picture"}[reason]
+    words, values = {
+        SCORES: ("low score", doubts.scores),
+        ALONE: ("elsewhere in this frame by itself", doubts.alone),
+        JUMPS: ("off its path", doubts.jumps),
+        MIRRORED: ("elsewhere in the mirrored picture", doubts.mirrored),
+    }[reason]
+    part = values[row]
     if reason == SCORES and (part == 1).all():
         return "no dog found"
     return f"{words}: {LANDMARKS[int(np.nan_to_num(part).argmax())].replace('_', ' ')}"

@@ -4,15 +4,14 @@ The network file has answers as its only outputs, no inner features; so a small 
 body axes stand in for them.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 
 import numpy as np
 from sklearn.cluster import KMeans
 
-from pose.find import Reader, look
-from pose.landmarks import CROUP, LANDMARKS, PAWS, WITHERS
+from pose.landmarks import CROUP, PAWS, WITHERS
 from pose.tracks import FloatArray, IntArray
-from pose.window import FollowSettings, Picture, cut, whole, window_around
+from pose.window import Picture, cut, whole, window_around
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,14 +21,11 @@ class FeatureSettings:
     size_px     (width, height) of the small grey picture: light, coat, background and outline, no detail
     pose_weight of the pose against the picture; both have a length of about 1. No source, set by judgement
     starts      times that the grouping begins anew; the best one counts
-    wide        window of the mirrored look: in training dogs up to about half of the window's width face either way,
-                larger ones always right; a dog from nose to tail is 2 to 3 body lengths long
     """
 
     size_px: tuple[int, int] = (16, 12)
     pose_weight: float = 1.0
     starts: int = 4
-    wide: FollowSettings = field(default_factory=lambda: FollowSettings(body_lengths=5.5))
 
 
 DEFAULTS = FeatureSettings()
@@ -73,19 +69,3 @@ def alike(features: FloatArray, groups: int, seed: int, settings: FeatureSetting
         return np.zeros(len(features), np.int64)
     found = KMeans(min(groups, distinct), n_init=settings.starts, random_state=seed).fit_predict(features)
     return np.asarray(found, np.int64)
-
-
-def mirrored_bl(rgb: Picture, xy_px: FloatArray, network: Reader, settings: FeatureSettings = DEFAULTS) -> FloatArray:
-    """(6,) body lengths between the answers for a picture (H, W, 3) and for its mirror image, brought back; near stays
-    near. Landmarks (6, 2) px say where the dog is; NaN without a trunk.
-
-    Both looks are wide: in a tight window the network has only ever seen dogs that face right.
-    """
-    length = float(np.hypot(*(xy_px[WITHERS] - xy_px[CROUP])))
-    if not length > 0:
-        return np.full(len(LANDMARKS), np.nan)
-    size = network.card.size_px
-    faces_left = bool(xy_px[WITHERS, 0] < xy_px[CROUP, 0])
-    window = window_around(xy_px, size, mirrored=faces_left, settings=settings.wide)
-    plain, turned = look(network, rgb, [window, replace(window, mirrored=not faces_left)])
-    return np.asarray(np.linalg.norm(plain.xy_px - turned.xy_px, axis=-1) / length)

@@ -15,7 +15,8 @@ from pose.errors import ClipError, PoseError
 from pose.find import Reader
 from pose.tracks import BoolArray, IntArray
 from training.marks.doubts import REASONS, Doubts, DoubtSettings, doubts_of, main_reason, why
-from training.marks.features import FeatureSettings, alike, describe, mirrored_bl
+from training.marks.features import FeatureSettings, alike, describe
+from training.marks.looks import LookSettings, second_looks
 from training.marks.picked import PickedFrame, add_picked, read_picked, source_seen_from
 from training.marks.picking import Clips, Frames, PickingSettings, choose
 from training.marks.results import Result, find_results, read_result
@@ -35,6 +36,7 @@ class PickSettings:
     doubts: DoubtSettings = field(default_factory=DoubtSettings)
     picking: PickingSettings = field(default_factory=PickingSettings)
     features: FeatureSettings = field(default_factory=FeatureSettings)
+    looks: LookSettings = field(default_factory=LookSettings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +176,7 @@ def _frames(material: Material, source: IntArray, row: IntArray, of: IntArray) -
 def _look_at(
     material: Material, source: IntArray, row: IntArray, network: Reader, settings: PickSettings, progress: Progress
 ) -> tuple[Material, np.ndarray, IntArray]:
-    """Read the pictures of the candidates: doubts with the mirrored look in them, features, and those (K,) of the
+    """Read the pictures of the candidates: doubts with the second looks in them, features, and those (K,) of the
     candidates whose pictures could be read. Pictures are not kept."""
     doubts, left_out = list(material.doubts), list(material.left_out)
     features, seen = [], []
@@ -186,8 +188,7 @@ def _look_at(
                 at = int(row[places[place]])
                 xy_px = result.tracks.xy_px[at]
                 features.append(describe(frame.rgb, xy_px, settings.features))
-                distance = mirrored_bl(frame.rgb, xy_px, network, settings.features)
-                doubts[which] = doubts[which].with_mirrored(at, distance)
+                doubts[which] = doubts[which].with_looks(at, *second_looks(frame.rgb, xy_px, network, settings.looks))
                 seen.append(int(places[place]))
                 progress("looking", len(seen), len(source))
         except ClipError as error:

@@ -25,6 +25,7 @@ class Stride:
     start_s, end_s  s; NaN where the clip cut it off
     dropped         "" or why it was not used
     length_bl       body lengths that the belt went under it; NaN = not known
+    sd_bl           standard deviation of the same; 0 = not told
     """
 
     paw: int
@@ -32,6 +33,7 @@ class Stride:
     end_s: float
     dropped: str
     length_bl: float
+    sd_bl: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,7 +130,8 @@ def _stride(row: Mapping[str, str], number: int, path: Path) -> Stride:
         paw = PAWS.index(f"{row['side']}_{row['paw']}")
         values = (_number(row[name] or None) for name in ("start_s", "end_s", "stride_length_bl"))
         start_s, end_s, length_bl = values
-        return Stride(paw, start_s, end_s, row["dropped"], length_bl)
+        sd_bl = float(row.get("stride_length_bl_sd") or 0.0)
+        return Stride(paw, start_s, end_s, row["dropped"], length_bl, sd_bl)
     except (KeyError, ValueError) as error:
         raise TableError(f"{path.name}, row {number}: {error} cannot be used. Read the clip again.") from error
 
