@@ -1,1 +1,1 @@
-"""Frames of new footage for people to mark: choosing them, marking them, keeping the marks. Needs no torch."""
+"""Marked footage: the folder that people mark in, its page, and what holds of their marks. Needs no torch."""
