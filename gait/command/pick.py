@@ -5,6 +5,7 @@ What chooses comes as a callable: see cli.py.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from glob import escape
 from pathlib import Path
 from typing import Protocol
 
@@ -15,6 +16,7 @@ from gait.command.judge import check_writable
 from gait.command.show import progress_bar
 from gait.hashing import content_hash
 from gait.reading import Progress
+from pose.errors import ClipError
 from pose.network import Network, shipped_network
 
 #: Folders above a result in which its clip is looked for: results of `read` lie one below what was named, those of
@@ -60,10 +62,15 @@ class Searched:
 
     folders: tuple[Path, ...] = ()
 
+    def __post_init__(self) -> None:
+        for folder in self.folders:
+            if not folder.is_dir():
+                raise ClipError(f"{folder} is no folder. Give the folder in which the clips lie.")
+
     def __call__(self, result: Path, name: str, sha256: str) -> Path | None:
         """The clip called ``name`` whose content has the hash ``sha256``, beside its ``result`` or in the folders."""
         beside = [folder / name for folder in (result.resolve(), *result.resolve().parents[:LEVELS_ABOVE])]
-        named = [path for folder in self.folders for path in sorted(folder.rglob(name))]
+        named = [path for folder in self.folders for path in sorted(folder.rglob(escape(name)))]
         there = (path for path in (*named, *beside) if path.exists())
         return next((path for path in there if content_hash(path) == sha256), None)
 
@@ -73,10 +80,11 @@ def pick_command(
 ) -> int:
     """Choose frames from ``results``, add them to the marks in ``out``, say how many and why; returns the exit code."""
     try:
+        searched = Searched(tuple(sources))
         check_writable(out.resolve())
         used = Network.load(network or shipped_network())
         with progress_bar("frames") as report:
-            picked = pick(results, out, Searched(tuple(sources)), used, report)
+            picked = pick(results, out, searched, used, report)
     except EXPECTED as error:
         say_error(message(error))
         return exit_code(error)

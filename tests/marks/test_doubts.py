@@ -148,8 +148,10 @@ def test_second_looks_raise_doubt_where_they_differ() -> None:
 def test_reasons_add_up_and_stay_below_one() -> None:
     full = Doubts(np.ones((1, 2)), *(np.ones((1, 6)) for _ in range(4)), np.ones((1, 5)))
     assert full.shares.tolist() == [[1.0] * len(REASONS)]
-    half = Doubts(np.full((1, 2), 0.5), np.full((1, 6), 0.5), *(np.zeros((1, 6)) for _ in range(3)), np.zeros((1, 5)))
-    weights = DoubtSettings().weights
+    settings = DoubtSettings(score_full=1.0)
+    rest = (np.zeros((1, columns)) for columns in (6, 6, 6, 5))
+    half = Doubts(np.full((1, 2), 0.5), np.full((1, 6), 0.5), *rest, settings)
+    weights = settings.weights
     expected = 1 - (1 - 0.5 * weights[SIDES]) * (1 - 0.5 * weights[SCORES])
     assert half.together[0] == pytest.approx(expected)
-    assert full.together[0] == 1.0
+    assert half.together[0] < full.together[0] < 1.0

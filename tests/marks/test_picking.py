@@ -16,7 +16,7 @@ def frames(clips: int = 1, seconds: float = 10.0, seed: int = 0, **columns: obje
     table = {
         "clip": np.repeat(np.arange(clips), count),
         "t_s": np.tile(np.arange(count) / FPS, clips),
-        "doubt": np.random.default_rng(seed).uniform(0.1, 1, clips * count),
+        "doubt": np.random.default_rng(seed).uniform(0.15, 1, clips * count),
         "empty": np.zeros(clips * count, bool),
     }
     return Frames(**(table | columns))
@@ -40,7 +40,7 @@ def test_the_most_doubtful_frame_comes_first() -> None:
 
 def test_no_two_frames_of_one_bad_second() -> None:
     """One second far worse than all else gives at most three frames, and never neighbours."""
-    doubt = np.full(500, 0.1)
+    doubt = np.full(500, 0.15)
     doubt[200:250] = np.linspace(0.9, 1, 50)
     table = frames(doubt=doubt)
     chosen = choose(table, clips([0]), 12, GAP_S, SETTINGS)
@@ -123,7 +123,9 @@ def test_the_same_table_gives_the_same_frames() -> None:
     assert len(set(one.tolist())) == 20
 
 
-@pytest.mark.parametrize(("count", "seconds"), [(10, 0.0), (0, 10.0), (1, 0.02)], ids=["no frame", "none wanted", "one"])
+@pytest.mark.parametrize(
+    ("count", "seconds"), [(10, 0.0), (0, 10.0), (1, 0.02)], ids=["no frame", "none wanted", "one"]
+)
 def test_nothing_and_next_to_nothing(count: int, seconds: float) -> None:
     table = frames(1, seconds=seconds)
     assert len(choose(table, clips([0]), count, GAP_S, SETTINGS)) == min(count, len(table))

@@ -101,7 +101,7 @@ def pick_frames(
     kinds = alike(features, settings.count, settings.seed, settings.features)
     frames = replace(_frames(material, source, row, of), kind=kinds)
     chosen = choose(frames, clips, settings.count, settings.picking.gap_s, settings.picking)
-    names = _names(material.results, of, earlier)
+    names = clip_names(material.results, of, earlier)
     written = _written(material, source[chosen], row[chosen], [names[clip] for clip in of], folder, progress)
     added = add_picked(folder, written) if len(chosen) else 0
     return _told(material, source[chosen], row[chosen], added, settings)
@@ -138,12 +138,11 @@ def known_clips(results: Sequence[Result], earlier: Marks | None) -> tuple[IntAr
     notes = earlier.image_notes if earlier else ()
     own = [(result.sha256, result.dog, result.condition) for result in results]
     had = [tuple(str(note.get(key) or "") for key in ("source_sha256", "dog", "condition")) for note in notes]
-    digests, first, clip = np.unique([entry[0] for entry in own + had], return_index=True, return_inverse=True)
+    _, first, clip = np.unique([entry[0] for entry in own + had], return_index=True, return_inverse=True)
     told = [(own + had)[row] for row in first]
     dogs = np.unique([dog for _, dog, _ in told], return_inverse=True)[1]
     conditions = np.unique([f"{dog}\0{condition}" for _, dog, condition in told], return_inverse=True)[1]
     times = [float(note.get("time_s") or 0.0) for note in notes]
-    assert len(digests) == len(told)
     return clip[: len(own)], Clips(dogs, conditions, clip[len(own) :], np.array(times, np.float64))
 
 
@@ -211,7 +210,7 @@ def _open(material: Material, which: int) -> Clip:
     return open_clip(material.sources[which], **material.results[which].opening)
 
 
-def _names(results: Sequence[Result], of: IntArray, earlier: Marks | None) -> dict[int, str]:
+def clip_names(results: Sequence[Result], of: IntArray, earlier: Marks | None) -> dict[int, str]:
     """A name for each clip of ``of`` (R,), after its file; the one that it had before, and never that of another."""
     notes = earlier.image_notes if earlier else ()
     known = {str(note.get("source_sha256")): str(note.get("clip")) for note in notes}

@@ -84,6 +84,8 @@ def read_result(folder: Path) -> Result:
     source, digest = str(reading.get("input") or ""), str(reading.get("source_sha256") or "")
     if not source or not digest:
         raise TableError(f"{folder} does not say which clip it was read from. Read the clip again with this version.")
+    if Path(source).name != source:
+        raise TableError(f"{folder} was read from {source!r}, which is no plain name. Read the clip again.")
     if Path(source).suffix.lower() in ENDINGS:
         raise TableError(f"{folder} was read from the table {source}, which has no pictures. Read the film itself.")
     return Result(
