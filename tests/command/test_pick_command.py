@@ -22,6 +22,8 @@ FRAMES = 60
 DOGS = {"walk": "Tansy", "trot": "Brock"}
 #: Frames in which the near fore paw is painted over.
 COVERED = range(40, 46)
+#: A disc in full view gets a score of 0.9.
+SEEN = "{mass = [0.0, 0.6], probability = [0.0, 0.9]}"
 #: px, between a landmark that was read and the disc that was drawn: half the radius of a disc.
 OFF_PX = 3.0
 
@@ -42,7 +44,7 @@ def put_clip(folder: Path, clip: DiscClip) -> Path:
 def material(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with clips/, net/ and results/ of two dogs; tests copy what they change."""
     root = tmp_path_factory.mktemp("material")
-    network = write_fake_network(_made(root / "net"))
+    network = write_fake_network(_made(root / "net"), score=SEEN)
     for name, facing in (("walk", "right"), ("trot", "left")):
         clip = put_clip(root / "clips" / name, disc_clip(frames=FRAMES, fps=FPS, facing=facing))
         sheet = clip.with_suffix(".toml")
@@ -104,9 +106,11 @@ def test_the_answers_of_the_network_come_along(tmp_path: Path, material: Path) -
 
 def test_the_covered_paw_is_found_and_said(tmp_path: Path, material: Path) -> None:
     assert pick(material, tmp_path / "marks", "--count", 4).exit_code == 0
-    found = [note for note in notes_of(tmp_path / "marks") if note["frame"] in COVERED]
+    # beside the gap the path is worked out from little, which is as bad
+    around = range(COVERED.start - 1, COVERED.stop + 1)
+    found = [note for note in notes_of(tmp_path / "marks") if note["frame"] in around]
     assert {note["clip"] for note in found} == {"walk", "trot"}
-    assert any("near fore" in note["why"] for note in found)
+    assert all("near fore" in note["why"] for note in found)
 
 
 def test_picking_again_adds_and_changes_nothing(tmp_path: Path, material: Path) -> None:

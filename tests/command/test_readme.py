@@ -36,8 +36,9 @@ def test_the_script_that_runs_it_is_sound() -> None:
     [
         ("read", "## Reading a clip", "## What comes out"),
         ("compare", "## Comparing conditions and visits", "## Judging a network"),
+        ("pick", "## Choosing frames to mark", "\n## "),
     ],
-    ids=["read", "compare"],
+    ids=["read", "compare", "pick"],
 )
 def test_every_option_in_the_readme_exists_and_every_option_is_in_the_readme(
     command: str, start: str, end: str

@@ -68,11 +68,13 @@ class Clips:
 def choose(frames: Frames, clips: Clips, count: int, gap_s: float, settings: PickingSettings) -> IntArray:
     """Rows of up to ``count`` frames, at least ``gap_s`` s apart in their clip, in the order of choice.
 
-    Each next one is of the dog that has fewest so far, then the condition, the clip, the kind of picture; and among
-    those the most doubtful. What was taken before counts as well.
+    Each next one is of the dog that has fewest so far, then the condition, then the clip; what was taken before counts
+    too. Among those it is the most doubtful, where doubt is shared among the pictures of a kind: the second of a kind
+    has to be twice as doubtful as the first of another, the third three times.
     """
-    groups = [clips.dog[frames.clip], clips.condition[frames.clip], frames.clip, frames.kind]
-    tallies = _tallies(clips, int(frames.kind.max(initial=0)) + 1)
+    groups = [clips.dog[frames.clip], clips.condition[frames.clip], frames.clip]
+    tallies = _tallies(clips)
+    of_kind = np.zeros(int(frames.kind.max(initial=0)) + 1, np.int64)
     free = frames.doubt >= settings.least_doubt
     for clip, at_s in zip(clips.taken_clip, clips.taken_s, strict=True):
         free &= ~_near(frames, int(clip), float(at_s), gap_s)
@@ -85,24 +87,24 @@ def choose(frames: Frames, clips: Clips, count: int, gap_s: float, settings: Pic
         for group, tally in zip(groups, tallies, strict=True):
             had = tally[group[rows]]
             rows = rows[had == had.min()]
-        best = int(rows[np.argmax(frames.doubt[rows])])
+        best = int(rows[np.argmax(frames.doubt[rows] / (1 + of_kind[frames.kind[rows]]))])
         chosen.append(best)
         empty_left -= int(frames.empty[best])
         free &= ~_near(frames, int(frames.clip[best]), float(frames.t_s[best]), gap_s)
         for group, tally in zip(groups, tallies, strict=True):
             tally[group[best]] += 1
+        of_kind[frames.kind[best]] += 1
     return np.array(chosen, np.int64)
 
 
-def _tallies(clips: Clips, kinds: int) -> list[IntArray]:
-    """How many frames each dog, condition, clip and kind has; kinds are new each time."""
+def _tallies(clips: Clips) -> list[IntArray]:
+    """How many frames each dog, condition and clip has."""
     had = clips.taken_clip
     sizes = [int(numbers.max(initial=0)) + 1 for numbers in (clips.dog, clips.condition)]
     return [
         np.bincount(clips.dog[had], minlength=sizes[0]),
         np.bincount(clips.condition[had], minlength=sizes[1]),
         np.bincount(had, minlength=len(clips.dog)),
-        np.zeros(kinds, np.int64),
     ]
 
 
