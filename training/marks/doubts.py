@@ -27,7 +27,7 @@ class DoubtSettings:
     """What counts as doubt. Limits are common practice without a source unless said.
 
     The weights were set, in steps of about a half, by how well the most doubtful of 680 frames of 16 drawn clips were
-    those with a landmark off by 5 and by 10 % of body length (average precision 0.54; scores alone 0.45).
+    those with a landmark off by 5 and by 10 % of body length (average precision 0.53; scores alone 0.45).
 
     sides_weight    0..1, an exchange of near and far turns one gait into another and is what a person settles best
     score_weight    0..1, the network's own word; the best single reason on those clips
