@@ -1,5 +1,7 @@
 """The folder of marks as far as a machine writes it, and the names that clips get there."""
 
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -104,3 +106,8 @@ def test_names_hold_nothing_that_a_disk_cannot_take() -> None:
     results = [result("Tansy: trot #2.mp4", "a")]
     of, _ = known_clips(results, None)
     assert clip_names(results, of, None)[0] == "Tansy_trot_2"
+
+
+def test_choosing_frames_needs_no_torch() -> None:
+    code = "import sys, training.marks.gathering; sys.exit('torch' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], cwd=Path(__file__).parents[2], check=False).returncode == 0

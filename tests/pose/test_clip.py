@@ -115,6 +115,9 @@ def test_sample_gives_the_same_frames_as_going_through(tmp_path: Path, ending: s
 def test_the_frame_at_a_time_is_the_nearest(tmp_path: Path) -> None:
     clip = open_clip(write_numbered(tmp_path / "film.mp4", even_times(40, 30)), start_s=0.3)
     assert [number_in(clip.at(t_s).rgb) for t_s in (0.0, 0.51, 1.0, 7.0)] == [9, 15, 30, 39]
+    several = list(clip.at_times(np.array([0.51, 0.54, 1.0])))
+    assert [(number_in(frame.rgb), frame.index) for frame in several] == [(15, 15), (16, 16), (30, 30)]
+    assert list(clip.at_times(np.empty(0))) == []
 
 
 def test_slow_motion_said_by_a_person_stretches_the_clock(tmp_path: Path) -> None:
