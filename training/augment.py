@@ -86,7 +86,7 @@ class Batch:
 
     picture  (N, 3, H, W) RGB 0..1
     xy       (N, 6, 2) px of the crop; NaN = not in the crop
-    hidden   (N, 6) bool, and weight (N, 6) of each landmark in the loss
+    hidden   (N, 6) bool, and weight (N, 6) of each landmark in the loss; 0 = nothing is known of it
     right    (N,) 0/1, faces right in the crop; dog (N,) 0/1, there is a dog; tight (N,) bool
     """
 
@@ -121,7 +121,7 @@ def augment(
         picture=picture.clamp(0, 1) if light is None else change_light(picture, rng, light),
         xy=torch.where(inside[..., None], xy, torch.nan),
         hidden=part.hidden,
-        weight=torch.where(part.hidden & inside, settings.hidden_weight, 1.0),
+        weight=torch.where(part.hidden & inside, settings.hidden_weight, 1.0) * part.known,
         right=(part.facing_right ^ mirrored).float(),
         dog=inside.any(dim=1).float(),
         tight=tight,

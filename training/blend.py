@@ -14,9 +14,9 @@ from torch import Tensor
 
 from training.checkpoint import read_weights, write_weights
 from training.data import load_footage
-from training.fit import errors_of
 from training.network import KeypointNetwork
 from training.settings import settings_of
+from training.watch import errors_of
 
 
 def mean_weights(parts: list[dict[str, Tensor]]) -> dict[str, Tensor]:

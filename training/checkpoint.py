@@ -1,20 +1,39 @@
 """The state of a training run, and how it is kept between one sitting and the next."""
 
-from dataclasses import dataclass
+import hashlib
+import math
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import torch
 from torch import Tensor, nn
 
+from pose.network import shipped_network
 from training.errors import FitError
 from training.network import PLAIN, KeypointNetwork, Shape
 from training.settings import FitSettings
 
 
 @dataclass(slots=True)
+class Best:
+    """The smallest error on held-out dogs so far.
+
+    error   body lengths; infinite = nobody looked
+    step    at which it was seen
+    looks   looks since then
+    weights averaged weights of that moment; empty = nobody looked
+    """
+
+    error: float = math.inf
+    step: int = 0
+    looks: int = 0
+    weights: dict[str, Tensor] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
 class Run:
-    """What a checkpoint holds: network, averaged weights, optimiser, and how many steps are done.
+    """What a checkpoint holds: network, averaged weights, optimiser, how many steps are done, and the best look.
 
     All random numbers of a step follow from the seed and the step's number, so that there is no other state.
     """
@@ -23,6 +42,7 @@ class Run:
     average: dict[str, Tensor]
     optimiser: torch.optim.Optimizer
     step: int
+    best: Best = field(default_factory=Best)
 
 
 def new_run(settings: FitSettings, device: torch.device) -> Run:
@@ -32,7 +52,9 @@ def new_run(settings: FitSettings, device: torch.device) -> Run:
     if settings.start == "imagenet":
         network.backbone.load_imagenet()
     elif settings.start != "scratch":
-        _fill(network, Path(settings.start), settings.shape)
+        network.load_state_dict(read_weights(_start_file(settings), settings.shape))
+    for part in frozen_parts(network, settings.frozen):
+        part.requires_grad_(False)
     network = network.to(device, memory_format=torch.channels_last)  # type: ignore[call-overload]
     optimiser = torch.optim.AdamW(_groups(network, settings), lr=settings.lr, fused=device.type == "cuda")
     return Run(network, {key: value.clone() for key, value in network.state_dict().items()}, optimiser, 0)
@@ -42,16 +64,34 @@ def _groups(network: KeypointNetwork, settings: FitSettings) -> list[dict[str, o
     """Parameters by how fast they learn and whether they decay."""
     groups: dict[tuple[float, float], list[nn.Parameter]] = {}
     for name, parameter in network.named_parameters():
+        if not parameter.requires_grad:
+            continue
         share = settings.backbone_lr if name.startswith("backbone.") else 1.0
         decay = settings.weight_decay if parameter.ndim > 1 else 0.0
         groups.setdefault((share, decay), []).append(parameter)
     return [{"params": group, "share": share, "weight_decay": decay} for (share, decay), group in groups.items()]
 
 
-def _fill(network: nn.Module, path: Path, shape: Shape) -> None:
+def frozen_parts(network: nn.Module, count: int) -> list[nn.Module]:
+    """The stem and the first blocks of the backbone, ``count`` in all, that stay as they are."""
+    assert isinstance(network, KeypointNetwork)
+    return [network.backbone.stem, *network.backbone.blocks][:count]
+
+
+def _start_file(settings: FitSettings) -> Path:
+    path = shipped_network().with_suffix(".weights.pt") if settings.start == "shipped" else Path(settings.start)
     if not path.is_file():
-        raise FitError(f"start = {path}: no such file; give imagenet, scratch or a weights file of an earlier run.")
-    network.load_state_dict(read_weights(path, shape))
+        raise FitError(
+            f"start = {path}: no such file; give imagenet, scratch, shipped or a weights file of an earlier run."
+        )
+    return path
+
+
+def start_facts(settings: FitSettings) -> dict[str, str]:
+    """Hash of the weights that the run started from; none for a run that began with no weights of ours."""
+    if settings.start in ("imagenet", "scratch"):
+        return {}
+    return {"start_sha256": hashlib.sha256(_start_file(settings).read_bytes()).hexdigest()}
 
 
 def read_weights(path: Path, shape: Shape = PLAIN) -> dict[str, Tensor]:
@@ -80,19 +120,22 @@ def _read(path: Path, device: torch.device) -> dict[str, Any]:
     return state
 
 
-def load_run(path: Path, settings: FitSettings, device: torch.device) -> Run:
-    """The run kept in ``path``. Raises FitError when it was made with other settings."""
+def load_run(path: Path, settings: FitSettings, device: torch.device, marks: str = "") -> Run:
+    """The run kept in ``path``. Raises FitError when it was made with other settings or other ``marks`` (a hash)."""
     run = new_run(settings, device)
     state = _read(path, device)
     if state.get("settings") != settings.decisive():
         raise FitError(f"{path}: was made with other settings; use those, or start anew in another folder.")
+    if state.get("marks", "") != marks:
+        raise FitError(f"{path}: the marks have changed since; start anew in another folder.")
     run.network.load_state_dict(state["network"])
     run.optimiser.load_state_dict(state["optimiser"])
     run.average, run.step = state["average"], int(state["step"])
+    run.best = Best(**state.get("best", {}))
     return run
 
 
-def save_run(run: Run, settings: FitSettings, path: Path) -> None:
+def save_run(run: Run, settings: FitSettings, path: Path, marks: str = "") -> None:
     """Keep ``run`` in ``path``; what was there stays whole until the new one is."""
     state = {
         "network": run.network.state_dict(),
@@ -100,14 +143,21 @@ def save_run(run: Run, settings: FitSettings, path: Path) -> None:
         "optimiser": run.optimiser.state_dict(),
         "step": run.step,
         "settings": settings.decisive(),
+        "marks": marks,
+        "best": {name: getattr(run.best, name) for name in Best.__dataclass_fields__},
     }
     torch.save(state, path.with_suffix(".partial"))
     path.with_suffix(".partial").replace(path)
 
 
-def averaged(run: Run, shape: Shape) -> KeypointNetwork:
-    """The network with its averaged weights, ready to judge or export."""
+def final_weights(run: Run) -> dict[str, Tensor]:
+    """The averaged weights that a run leaves: those of its best look, or the last when nobody looked."""
+    return run.best.weights or run.average
+
+
+def averaged(run: Run, shape: Shape, weights: dict[str, Tensor] | None = None) -> KeypointNetwork:
+    """The network with its averaged weights, or with those ``weights``, ready to judge or export."""
     network = KeypointNetwork(shape)
-    network.load_state_dict(run.average)
+    network.load_state_dict(weights or run.average)
     device = next(run.network.parameters()).device
     return network.to(device, memory_format=torch.channels_last).eval()  # type: ignore[call-overload,no-any-return]

@@ -52,6 +52,7 @@ class Footage:
     pictures (N, 432, 384) uint8 I420, in memory or on disk
     xy (N, 6, 2) px of the stored picture, NaN = not in it; hidden (N, 6) bool; facing_right (N,) bool
     dog (N,) identity, -1 = none; box (N, 4) px x0, y0, x1, y1 of its outline; unseen (N,) bool, kept from training
+    known (N, 6) bool, whether ``xy`` says anything of the landmark: a person may have left it out
     """
 
     pictures: Tensor | Shelf
@@ -61,6 +62,7 @@ class Footage:
     dog: Tensor
     box: Tensor
     unseen: Tensor
+    known: Tensor
 
     def __len__(self) -> int:
         return len(self.pictures)
@@ -108,7 +110,17 @@ def load_footage(
             parts.append(pictures[:left])
             left -= len(parts[-1])
     joined = {key: torch.from_numpy(np.concatenate([t[key] for t in truth])).to(device) for key in _TRUTH}
-    return Footage(_pictures(Shelf(tuple(parts), device), resident), **joined)
+    known = torch.ones_like(joined["hidden"])
+    return Footage(_pictures(Shelf(tuple(parts), device), resident), **joined, known=known)
+
+
+def join(parts: list[Footage]) -> Footage:
+    """All pictures of ``parts``, in their order, in memory."""
+    if len(parts) == 1:
+        return parts[0]
+    pictures = torch.cat([part.in_memory() for part in parts])
+    rest = [one.name for one in fields(Footage) if one.name != "pictures"]
+    return Footage(pictures, *(torch.cat([getattr(part, name) for part in parts]) for name in rest))
 
 
 def _read_shard(name: Path) -> tuple[dict[str, NDArray[Any]], NDArray[np.uint8]]:

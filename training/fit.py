@@ -1,30 +1,35 @@
 """The training loop. Reads top to bottom; stops and resumes to the same result."""
 
-import csv
 import json
 import math
 import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import torch
 from torch import Tensor
 
 from training.augment import augment
-from training.checkpoint import Run, averaged, load_run, new_run, save_run, write_weights
-from training.data import Footage, Rows, batches, load_footage
+from training.checkpoint import (
+    Run,
+    averaged,
+    final_weights,
+    frozen_parts,
+    load_run,
+    new_run,
+    save_run,
+    write_weights,
+)
+from training.data import Footage
 from training.errors import FitError
-from training.export import export
-from training.judge import judge, judge_both, score_knots
+from training.export import crops_of, export
 from training.loss import facing_loss, landmark_loss
-from training.network import KeypointNetwork
 from training.settings import FitSettings, read_settings
+from training.sources import Sources, load_sources
+from training.watch import COLUMNS, facts_of, finished, glance
 
 Progress = Callable[[int, int, float], None]
-#: Steps between lines in the log; a run can stop after each.
-REPORT_EVERY = 50
 
 
 def fit(
@@ -37,6 +42,9 @@ def fit(
 ) -> bool:
     """Train in ``out`` until done (True) or out of time (False, with a checkpoint to resume from).
 
+    With ``patience`` in the settings, done means also that dogs kept from training got no better for so many looks;
+    the network is then the best of all looks, the start among them.
+
     ``out`` gets checkpoint.pt, log.csv, judged.csv, judged.json, weights.pt (averaged, half precision; weights-STEP.pt
     at each look at unseen dogs) and, when done, the network <name>.onnx with its card <name>.toml. The same settings
     on the same machine give the same network, in one sitting or several.
@@ -47,37 +55,41 @@ def fit(
     """
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cudnn.benchmark = device.type == "cuda"
-    footage = load_footage(Path(settings.footage), device, settings.limit or None)
+    sources = load_sources(settings, device)
     out.mkdir(parents=True, exist_ok=True)
-    checkpoint = out / "checkpoint.pt"
+    checkpoint, marks = out / "checkpoint.pt", sources.digest()
     if resume and checkpoint.exists():
-        run = load_run(checkpoint, settings, device)
+        run = load_run(checkpoint, settings, device, marks)
     else:
         run = new_run(settings, device)
         _begin_logs(out)
-    _train(run, settings, footage, out, stop_after_s or math.inf, progress)
-    save_run(run, settings, checkpoint)
-    write_weights(run.average, out / "weights.pt")
-    facts = _judged(run, settings, footage)
+    _train(run, settings, sources, out, stop_after_s or math.inf, progress)
+    save_run(run, settings, checkpoint, marks)
+    write_weights(final_weights(run), out / "weights.pt")
+    facts = facts_of(run, settings, sources)
     (out / "judged.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
-    done = run.step >= settings.steps
+    done = finished(run, settings)
     if done:
-        export(averaged(run, settings.shape).cpu(), facts, out)
+        crops = crops_of(sources, settings) if sources.marked else None
+        export(averaged(run, settings.shape, final_weights(run)).cpu(), facts, out, crops=crops)
     return done
 
 
 def _train(
-    run: Run, settings: FitSettings, footage: Footage, out: Path, stop_after_s: float, progress: Progress | None
+    run: Run, settings: FitSettings, sources: Sources, out: Path, stop_after_s: float, progress: Progress | None
 ) -> None:
-    """Steps until all are done or the time is up."""
+    """Steps until all are done, patience is at an end, or the time is up."""
     start = time.monotonic()
-    feed = batches(footage.rows(unseen=False), settings.batch, settings.seed, run.step)
+    feed = sources.feed(settings, run.step)
     losses: list[Tensor] = []
-    while run.step < settings.steps:
-        losses.append(take_step(run, footage, next(feed), settings))
-        if settings.judge_every and run.step % settings.judge_every == 0 and run.step < settings.steps:
-            _glance(run, settings, footage, out)
-        if run.step % REPORT_EVERY == 0 or run.step == settings.steps:
+    if settings.patience and not run.step:
+        glance(run, settings, sources, out)
+    while not finished(run, settings):
+        losses.append(take_step(run, next(feed), settings))
+        if settings.judge_every and run.step % settings.judge_every == 0:
+            if run.step < settings.steps or settings.patience:
+                glance(run, settings, sources, out)
+        if run.step % settings.report_every == 0 or finished(run, settings):
             mean = float(torch.stack(losses).mean())
             losses.clear()
             _log(out / "log.csv", run.step, mean, time.monotonic() - start)
@@ -87,15 +99,17 @@ def _train(
                 return
 
 
-def take_step(run: Run, footage: Footage, rows: Rows, settings: FitSettings) -> Tensor:
-    """One step on the pictures ``rows``; moves ``run`` on and returns the loss."""
+def take_step(run: Run, part: Footage, settings: FitSettings) -> Tensor:
+    """One step on all pictures of ``part``; moves ``run`` on and returns the loss."""
     run.network.train()
-    rng = torch.Generator(footage.xy.device)
+    for frozen in frozen_parts(run.network, settings.frozen):
+        frozen.eval()
+    rng = torch.Generator(part.xy.device)
     rng.manual_seed(settings.seed * 1_000_003 + run.step)
-    batch = augment(footage.take(rows), rng, settings.crop, light=settings.light)
+    batch = augment(part, rng, settings.crop, light=settings.light)
     for group in run.optimiser.param_groups:
         group["lr"] = settings.lr * group["share"] * learning_rate(settings, run.step)
-    kind = footage.xy.device.type
+    kind = part.xy.device.type
     with torch.autocast(kind, dtype=torch.bfloat16, enabled=kind == "cuda"):
         heat, absent, facing = run.network(batch.picture.contiguous(memory_format=torch.channels_last))
     loss = landmark_loss(heat, absent, batch, settings.spread)
@@ -128,58 +142,14 @@ def _follow(run: Run, keep: float) -> None:
 
 def _begin_logs(out: Path) -> None:
     (out / "log.csv").write_text("step,loss,seconds\n", encoding="utf-8")
-    (out / "judged.csv").write_text("step,pck_5_percent,pck_10_percent,exchanged_pairs\n", encoding="utf-8")
-
-
-def _append(path: Path, row: list[object]) -> None:
-    with path.open("a", newline="", encoding="utf-8") as file:
-        csv.writer(file, lineterminator="\n").writerow(row)
+    (out / "judged.csv").write_text(",".join(COLUMNS) + "\n", encoding="utf-8")
 
 
 def _log(path: Path, step: int, loss: float, seconds: float) -> None:
     if not math.isfinite(loss):
         raise FitError(f"the loss is {loss} at step {step}; take a smaller learning rate (lr).")
-    _append(path, [step, f"{loss:.4f}", f"{seconds:.0f}"])
-
-
-def _unseen(settings: FitSettings, footage: Footage, share: int = 1) -> Rows:
-    """Pictures of unseen dogs to judge, spread evenly over all that there are."""
-    rows = footage.rows(unseen=True)
-    return rows[:: max(1, -(-len(rows) * share // settings.judge_pictures))] if settings.judge_pictures else rows[:0]
-
-
-def _glance(run: Run, settings: FitSettings, footage: Footage, out: Path) -> None:
-    """A line about unseen dogs while training goes on, and the weights so far, for blending."""
-    write_weights(run.average, out / f"weights-{run.step}.pt")
-    rows = _unseen(settings, footage, share=4)
-    if len(rows):
-        table = judge(averaged(run, settings.shape), footage, rows, crop=settings.crop).table()
-        names = ("pck_5_percent", "pck_10_percent", "exchanged_pairs")
-        _append(out / "judged.csv", [run.step, *(table.get(name, "") for name in names)])
-
-
-def _judged(run: Run, settings: FitSettings, footage: Footage) -> dict[str, Any]:
-    """What the card says: settings, data, errors on unseen dogs, and the score's calibration."""
-    data = {
-        "steps_done": run.step,
-        "training_pictures": len(footage.rows(unseen=False)),
-        "training_dogs": footage.dogs(unseen=False),
-        "unseen_dogs": footage.dogs(unseen=True),
-        "footage_sha256": footage.digest(),
-    }
-    return {"settings": settings.as_dict(), "data": data, **errors_of(averaged(run, settings.shape), settings, footage)}
-
-
-def errors_of(network: KeypointNetwork, settings: FitSettings, footage: Footage) -> dict[str, Any]:
-    """``errors`` on unseen dogs and the ``score``'s calibration, as the card lists them; empty without such dogs."""
-    unseen = _unseen(settings, footage)
-    if not len(unseen):
-        return {"errors": {}, "score": {}}
-    tight, wide = judge_both(network, footage, unseen, settings.crop)
-    return {
-        "errors": {"drawn_unseen_dogs": tight.table(), "drawn_unseen_dogs_small": wide.table()},
-        "score": score_knots(tight),
-    }
+    with path.open("a", encoding="utf-8") as file:
+        file.write(f"{step},{loss:.4f},{seconds:.0f}\n")
 
 
 def main() -> None:

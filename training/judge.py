@@ -50,7 +50,7 @@ class Judged:
     error      (N, 6) body lengths; NaN = the landmark is not in the picture
     pair_free  (N, 6) the same, with the paws of a pair exchanged where that fits better
     mass       (N, 6) 0..1, mass that reading would have at the place of ``pair_free``
-    presence   (N, 6) 0..1, probability that the landmark is in the picture
+    presence   (N, 6) 0..1, probability that the landmark is in the picture; NaN = nobody knows whether it is
     hidden     (N, 6) bool, could not be seen
     exchanged  (N, 2) 0/1, NaN where it cannot be told
     facing     (N,) 0/1, facing found right; NaN = no dog
@@ -78,8 +78,16 @@ class Judged:
         out["median_error_percent"] = _rounded(100 * np.median(self.pair_free[there])) if there.any() else None
         out["exchanged_pairs"] = _share(self.exchanged[np.isfinite(self.exchanged)])
         out["facing_right"] = _share(self.facing[np.isfinite(self.facing)])
-        out["presence_right"] = _share((self.presence > 0.5) == there)
+        known = np.isfinite(self.presence)
+        out["presence_right"] = _share(((self.presence > 0.5) == there)[known])
         return {key: value for key, value in out.items() if value is not None}
+
+
+    def off(self, most: float = 0.5) -> FloatArray:
+        """(N,) body lengths, mean error of a picture's landmarks, none counting for more than ``most``; NaN = none."""
+        capped = np.minimum(self.error, most)
+        known = np.isfinite(capped)
+        return np.where(known.any(1), np.nansum(capped, axis=1) / np.maximum(known.sum(1), 1), np.nan)
 
 
 def _rounded(value: float) -> float:
@@ -122,6 +130,8 @@ def _judge_batch(network: nn.Module, batch: Batch, settings: JudgeSettings) -> J
     heat = Heat(_plain(maps), _plain(absent), _plain(facing[:, 0]))
     truth, right = _plain(batch.xy).astype(np.float64), _plain(batch.right)
     length = np.hypot(*(truth[:, WITHERS] - truth[:, CROUP]).T)
+    known = _plain(batch.weight) > 0
+    truth[~known] = np.nan
     found = places(heat, settings.radius_px)
     xy, own = best_xy(found)
     error = np.hypot(*np.moveaxis(xy - truth, -1, 0)) / length[:, None]
@@ -129,7 +139,8 @@ def _judge_batch(network: nn.Module, batch: Batch, settings: JudgeSettings) -> J
     free = np.hypot(*np.moveaxis(free_xy - truth, -1, 0)) / length[:, None]
     exchanged[_unclear(truth, free, length, settings)] = np.nan
     facing = np.where(_plain(batch.dog) > 0, (heat.facing > 0) == right, np.nan)
-    return Judged(error, free, mass, 1.0 - found.absent, _plain(batch.hidden), exchanged, facing)
+    presence = np.where(known, 1.0 - found.absent, np.nan)
+    return Judged(error, free, mass, presence, _plain(batch.hidden), exchanged, facing)
 
 
 def _plain(tensor: Tensor) -> NDArray[Any]:

@@ -22,7 +22,15 @@ class FitSettings:
 
     name           of the network and its files
     footage        folder of shards
-    start          "imagenet", "scratch" or a weights file of an earlier run
+    start          "imagenet", "scratch", "shipped" (weights of the network that comes with pawfall) or a weights file
+    marks          files of marked pictures (COCO keypoints, the pictures beside them) to learn from as well
+    marks_share    of every batch that is marked pictures; 1 = marked pictures alone, no footage is needed
+    held_out       names of marked dogs that are kept from training; none = every ``hold_out_every``-th by name
+    hold_out_every at least one dog is held out when there are two. Three, so that nine dogs leave an interval
+    patience       looks at held-out dogs in a row without a smaller error after which the run ends with the best
+                   weights of all looks; 0 = the last weights after all steps
+    frozen         blocks of the backbone, stem first, that stay as they are, their norms too: edges and textures are
+                   known already, and these blocks work on the largest maps
     steps, batch   how long, and pictures at once
     lr             highest learning rate of the decoder; one rise and one fall over all steps
     backbone_lr    share of ``lr`` for the backbone, whose weights are good already
@@ -35,11 +43,18 @@ class FitSettings:
     judge_every    steps between looks at unseen dogs; 0 = only at the end
     judge_pictures pictures of unseen dogs that are judged in the end; a quarter of them in between
     limit          use the first so many pictures only; 0 = all
+    report_every   steps between lines in the log; a run can stop after each
     """
 
     name: str = "pawfall-new"
     footage: str = "footage-data"
     start: str = "imagenet"
+    marks: tuple[str, ...] = ()
+    marks_share: float = 0.5
+    held_out: tuple[str, ...] = ()
+    hold_out_every: int = 3
+    patience: int = 0
+    frozen: int = 0
     steps: int = 4000
     batch: int = 256
     lr: float = 2.5e-3
@@ -54,6 +69,7 @@ class FitSettings:
     judge_every: int = 1000
     judge_pictures: int = 2000
     limit: int = 0
+    report_every: int = 50
     shape: Shape = field(default_factory=Shape)
     crop: CropSettings = field(default_factory=CropSettings)
     light: LightSettings = field(default_factory=LightSettings)
@@ -63,8 +79,12 @@ class FitSettings:
         return asdict(self)
 
     def decisive(self) -> str:
-        """The settings that a resumed run must share, as text: all but where footage lies and how it is judged."""
-        free = {"footage", "judge_every", "judge_pictures", "name"}
+        """The settings that a resumed run must share, as text: all but where pictures lie and what is only shown.
+
+        Looks at held-out dogs decide as soon as a run may end by them.
+        """
+        free = {"footage", "marks", "name", "report_every"}
+        free |= set() if self.patience else {"judge_every", "judge_pictures"}
         return json.dumps({k: v for k, v in self.as_dict().items() if k not in free}, sort_keys=True)
 
 
@@ -103,22 +123,32 @@ def _build(kind: type, given: object, where: str) -> Any:
 
 
 def _same_kind(value: Any, default: Any, where: str) -> Any:
-    if isinstance(default, tuple) and isinstance(value, list) and len(value) == len(default):
+    if default == () and isinstance(value, list) and all(isinstance(one, str) for one in value):
+        return tuple(value)
+    if isinstance(default, tuple) and isinstance(value, list) and len(value) == len(default) > 0:
         return tuple(_same_kind(v, d, where) for v, d in zip(value, default, strict=True))
     if isinstance(default, float) and type(value) in (int, float):
         return float(value)
     if type(value) is type(default):
         return value
+    if default == ():
+        raise FitError(f'{where} is {value!r}; a list of texts needed, such as ["one", "another"].')
     wanted = f"{len(default)} numbers" if isinstance(default, tuple) else type(default).__name__
     raise FitError(f"{where} is {value!r}; {wanted} needed, such as {default!r}.")
 
 
 def _check(s: FitSettings, where: str) -> None:
-    for name in ("steps", "batch", "lr", "spread", "clip"):
+    for name in ("steps", "batch", "lr", "spread", "clip", "hold_out_every", "report_every"):
         if not getattr(s, name) > 0:
             raise FitError(f"{where}: {name} is {getattr(s, name)}; it must be above 0.")
     for name in ("ema", "warm_up"):
         if not 0 <= getattr(s, name) < 1:
             raise FitError(f"{where}: {name} is {getattr(s, name)}; it must lie between 0 and 1.")
+    if not 0 < s.marks_share <= 1:
+        raise FitError(f"{where}: marks_share is {s.marks_share}; it must be above 0 and at most 1.")
+    if s.marks and s.marks_share < 1 and s.batch < 2:
+        raise FitError(f"{where}: batch is {s.batch}; two pictures at least, to hold marked and drawn ones.")
+    if s.patience and not s.judge_every:
+        raise FitError(f"{where}: patience needs looks at held-out dogs; give judge_every, the steps between them.")
     if any(side <= 0 or side % 32 for side in s.crop.size_px):
         raise FitError(f"{where} [crop]: size_px is {list(s.crop.size_px)}; both must be multiples of 32.")

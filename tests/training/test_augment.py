@@ -114,6 +114,7 @@ def test_a_small_dog_is_averaged_and_does_not_flicker() -> None:
     one = Footage(
         planes[None], torch.full((1, 6, 2), 150.0), torch.zeros(1, 6, dtype=torch.bool), torch.tensor([True]),
         torch.tensor([0], dtype=torch.int32), torch.tensor([[92.0, 44.0, 292.0, 244.0]]), torch.tensor([False]),
+        torch.ones(1, 6, dtype=torch.bool),
     )  # fmt: skip
     batch = crops(one, replace(STILL, tight_share=0.0, wide=(0.2, 0.2), jitter=0.0))
     middle = batch.picture[0, :, 110:146, 140:180]

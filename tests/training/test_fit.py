@@ -39,8 +39,9 @@ def footage(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def settings(footage: Path) -> FitSettings:
     return FitSettings(
-        name="trial", footage=str(footage), steps=6, batch=4, judge_every=0, judge_pictures=4, crop=SMALL
-    )
+        name="trial", footage=str(footage), steps=6, batch=4, judge_every=0, judge_pictures=4, crop=SMALL,
+        report_every=2,
+    )  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -58,15 +59,14 @@ def test_it_learns(settings: FitSettings) -> None:
     settings = replace(settings, steps=30, warm_up=0.1)
     run = new_run(settings, CPU)
     rows = pictures.rows(unseen=False)[:4]
-    losses = [float(take_step(run, pictures, rows, settings)) for _ in range(30)]
+    losses = [float(take_step(run, pictures.take(rows), settings)) for _ in range(30)]
     assert np.mean(losses[-5:]) < 0.75 * np.mean(losses[:3])
 
 
 def quick(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
-    """Lines in the log every two steps; exports are noted and not made."""
+    """Exports are noted and not made."""
     made: list[Path] = []
-    monkeypatch.setattr(fitting, "REPORT_EVERY", 2)
-    monkeypatch.setattr(fitting, "export", lambda network, facts, out: made.append(out))
+    monkeypatch.setattr(fitting, "export", lambda network, facts, out, crops: made.append(out))
     return made
 
 
@@ -96,7 +96,7 @@ def test_another_seed_gives_another_network(settings: FitSettings) -> None:
     losses = []
     for seed in (1, 1, 2):
         chosen = replace(settings, seed=seed)
-        losses.append(float(take_step(new_run(chosen, CPU), pictures, rows, chosen)))
+        losses.append(float(take_step(new_run(chosen, CPU), pictures.take(rows), chosen)))
     assert losses[0] == losses[1] != losses[2]
 
 
