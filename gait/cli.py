@@ -151,24 +151,32 @@ def pick(
 
 
 @main.command()
-@click.argument("settings", type=FOLDER, metavar="SETTINGS.toml")
+@click.argument("settings", type=FOLDER, metavar="[SETTINGS.toml]", required=False)
 @click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the checkpoint and the network.")
 @click.option("--footage", type=FOLDER, help="Folder of footage, instead of the one that the settings name.")
+@click.option("--marks", multiple=True, type=FOLDER, help="Marked pictures to learn from; may be given again.")
+@click.option("--held-out", multiple=True, metavar="DOG", help="A marked dog to keep from training; may be given again.")
 @click.option("--resume", is_flag=True, help="Go on from the checkpoint in the folder.")
 @click.option("--stop-after", "stop_after_s", type=float, help="Seconds after which to stop with a checkpoint.")
-def fit(settings: Path, out: Path, footage: Path | None, resume: bool, stop_after_s: float | None) -> None:
-    """Train a network on footage (needs the extra: pip install 'pawfall[training]')."""
+def fit(
+    settings: Path | None, out: Path, footage: Path | None, marks: tuple[Path, ...], held_out: tuple[str, ...],
+    resume: bool, stop_after_s: float | None,
+) -> None:  # fmt: skip
+    """Train a network on footage, or teach the shipped one with marked pictures (needs the extra: pip install
+    'pawfall[training]')."""
+    from gait.command.fit import overrides, settings_file, step_lines
+    from gait.errors import GaitError
+
     try:
         from training.errors import TrainingError
         from training.fit import fit as train
         from training.settings import read_settings
     except ModuleNotFoundError as error:
         raise click.ClickException(needs_training(error)) from error
-    over = {} if footage is None else {"footage": str(footage)}
     try:
-        chosen = read_settings(settings, **over)
-        done = train(chosen, out, resume=resume, stop_after_s=stop_after_s, progress=show_step)
-    except (TrainingError, OSError) as error:
+        chosen = read_settings(settings_file(settings, marks), **overrides(footage, marks, held_out))
+        done = train(chosen, out, resume=resume, stop_after_s=stop_after_s, progress=step_lines())
+    except (TrainingError, GaitError, OSError) as error:
         raise click.ClickException(message(error)) from error
     click.echo(f"done: {out}" if done else f"stopped with a checkpoint in {out}; go on with --resume")
 
@@ -191,11 +199,6 @@ def draw(plan: Path, out: Path, only: tuple[str, ...]) -> None:
         draw_all(choose(read_plans(plan), only), out, draw_clip)
     except (TrainingError, OSError) as error:
         raise click.ClickException(message(error)) from error
-
-
-def show_step(step: int, steps: int, loss: float) -> None:
-    """One line per report of the training."""
-    click.echo(f"step {step} of {steps}, loss {loss:.3f}")
 
 
 def needs_training(error: ModuleNotFoundError, task: str = "training") -> str:

@@ -6,11 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from pose.network import shipped_network
+
 ROOT = Path(__file__).parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 PATTERNS = PROJECT["tool"]["setuptools"]["package-data"]
 LIMIT_MIB = 3.0
-#: Weights that start the next training run stay in the project: twice the size of the network, of no use to a reader.
+#: Weights of earlier networks, from which later ones were trained, stay in the project.
 STAYS_BEHIND = "*.weights.pt"
 
 
@@ -26,6 +28,15 @@ def test_every_data_file_travels(package: str) -> None:
     patterns = PATTERNS.get(package, [])
     left = [name for name in data_files(package) if not any(fnmatch.fnmatch(name, pattern) for pattern in patterns)]
     assert not left
+
+
+def test_the_weights_of_the_shipped_network_travel_and_no_others() -> None:
+    """They are what `pawfall fit --marks` starts from."""
+    weights = shipped_network().with_suffix(".weights.pt")
+    assert weights.is_file()
+    assert [pattern for pattern in PATTERNS["models"] if fnmatch.fnmatch("any.weights.pt", pattern)] == []
+    assert weights.name in PATTERNS["models"]
+    assert sum(pattern.endswith(".weights.pt") for pattern in PATTERNS["models"]) == 1
 
 
 @pytest.mark.parametrize("package", ["pose", "gait", "training", "models", "samples"])

@@ -94,7 +94,10 @@ def _usable(marks: Marks, dog: int) -> bool:
 
 
 def _row(marks: Marks, dog: int, rgb: Picture, nameless: str) -> _Row:
-    """One dog cut out, ``nameless`` where no one says whose picture it is. Near and far of a pair count as known only where the person was sure of them."""
+    """One dog cut out, ``nameless`` where no one says whose picture it is.
+
+    Near and far of a pair count as known only where the person was sure of them.
+    """
     xy, seen = marks.xy_px[dog], marks.visibility[dog]
     window = window_around(xy, STORED_SIZE, mirrored=False)
     known = seen > NOT_MARKED
