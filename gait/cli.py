@@ -155,7 +155,7 @@ def pick(
 @click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the checkpoint and the network.")
 @click.option("--footage", type=FOLDER, help="Folder of footage, instead of the one that the settings name.")
 @click.option("--marks", multiple=True, type=FOLDER, help="Marked pictures to learn from; may be given again.")
-@click.option("--held-out", multiple=True, metavar="DOG", help="A marked dog to keep from training; may be given again.")
+@click.option("--held-out", multiple=True, metavar="DOG", help="A dog to keep from training; may be given again.")
 @click.option("--resume", is_flag=True, help="Go on from the checkpoint in the folder.")
 @click.option("--stop-after", "stop_after_s", type=float, help="Seconds after which to stop with a checkpoint.")
 def fit(
@@ -179,6 +179,18 @@ def fit(
     except (TrainingError, GaitError, OSError) as error:
         raise click.ClickException(message(error)) from error
     click.echo(f"done: {out}" if done else f"stopped with a checkpoint in {out}; go on with --resume")
+
+
+@main.command()
+@click.argument("candidate", type=FOLDER, metavar="[CANDIDATE.onnx]", required=False)
+@click.option("--better", multiple=True, type=FOLDER, help="Marks of dogs where it has to be better; also again.")
+@click.option("--no-worse", multiple=True, type=FOLDER, help="Marks of dogs where it must not be worse; also again.")
+@click.option("--back", "go_back", is_flag=True, help="Use the network before the adopted one again.")
+def adopt(candidate: Path | None, better: tuple[Path, ...], no_worse: tuple[Path, ...], go_back: bool) -> None:
+    """Use another network from now on, if it is better on dogs that it was not trained on and nowhere worse."""
+    from gait.command.adopt import adopt_command
+
+    sys.exit(adopt_command(candidate, better, no_worse, go_back))
 
 
 @main.command()

@@ -291,7 +291,7 @@ def crops_of(
     """Crops of what a run learned from, (N, 3, height, width) each: as in training, drawn and marked alike, to measure
     ranges on; of dogs kept from training, as in reading, to compare on. With no such dogs, of the others."""
     choice = np.random.default_rng(settings.seed)
-    footages = [one for one in (sources.drawn, sources.marked and sources.marked.footage) if one is not None]
+    footages = sources.footages()
     rng = torch.Generator(footages[0].xy.device)
     rng.manual_seed(settings.seed)
 

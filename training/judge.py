@@ -76,6 +76,8 @@ class Judged:
             right = self.error <= limit
             out[f"{name}_each"] = [_share(right[there[:, i], i]) for i in range(len(LANDMARKS))]
         out["median_error_percent"] = _rounded(100 * np.median(self.pair_free[there])) if there.any() else None
+        off = self.off()[np.isfinite(self.off())]
+        out["mean_error_percent"] = _rounded(100 * float(np.mean(off))) if len(off) else None
         out["exchanged_pairs"] = _share(self.exchanged[np.isfinite(self.exchanged)])
         out["facing_right"] = _share(self.facing[np.isfinite(self.facing)])
         known = np.isfinite(self.presence)

@@ -41,8 +41,8 @@ class Marked:
 
     def of(self, unseen: bool) -> list[str]:
         """Names of the dogs that are held out (or trained on)."""
-        rows = self.footage.dog[self.footage.unseen == unseen].unique().tolist()
-        return [self.names[row] for row in rows]
+        rows = self.footage.dog[self.footage.unseen == unseen].tolist()
+        return [self.names[row] for row in sorted(set(rows))]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -39,11 +39,16 @@ class Sources:
         while True:
             yield join([footage.take(next(order)) for (footage, _, _), order in zip(parts, orders, strict=True)])
 
+    def footages(self) -> list[Footage]:
+        """The marked and the drawn pictures, those that there are."""
+        found = [self.marked.footage] if self.marked is not None else []
+        return found if self.drawn is None else [*found, self.drawn]
+
     def watched(self) -> tuple[Footage, Rows] | None:
         """Pictures of dogs kept from training by which progress is seen: marked ones when there are any."""
-        for footage in (self.marked.footage if self.marked else None, self.drawn):
-            rows = np.empty(0, np.int64) if footage is None else footage.rows(unseen=True)
-            if footage is not None and len(rows):
+        for footage in self.footages():
+            rows = footage.rows(unseen=True)
+            if len(rows):
                 return footage, rows
         return None
 

@@ -30,9 +30,9 @@ def glance(run: Run, settings: FitSettings, sources: Sources, out: Path) -> None
     if run.step:
         write_weights(run.average, out / f"weights-{run.step}.pt")
     watched = sources.watched()
-    rows = spread_rows(watched[1], settings.judge_pictures // 4 or settings.judge_pictures) if watched else []
-    if watched is None or not len(rows):
+    if watched is None or not settings.judge_pictures:
         return
+    rows = spread_rows(watched[1], max(1, settings.judge_pictures // 4))
     found = judge(averaged(run, settings.shape), watched[0], rows, crop=settings.crop)
     error, table = float(np.nanmean(found.off())), found.table()
     row = [run.step, round(100 * error, 3), *(table.get(name, "") for name in COLUMNS[2:])]
@@ -84,10 +84,9 @@ def _add_marked(told: dict[str, Any], network: KeypointNetwork, settings: FitSet
     """Errors of marked dogs kept from training, before and after, and both kinds' change with its interval."""
     before = averaged(new_run(settings, next(network.parameters()).device), settings.shape)
     told["change"] = {}
-    kinds = (("marked_held_out_dogs", sources.marked and sources.marked.footage), ("drawn_unseen_dogs", sources.drawn))
-    for name, footage in kinds:
-        rows = spread_rows(footage.rows(unseen=True), settings.judge_pictures) if footage else np.empty(0, np.int64)
-        if footage is None or not len(rows):
+    for name, footage in zip(("marked_held_out_dogs", "drawn_unseen_dogs"), sources.footages(), strict=False):
+        rows = spread_rows(footage.rows(unseen=True), settings.judge_pictures)
+        if not len(rows):
             continue
         old, new = (judge(one, footage, rows, crop=settings.crop) for one in (before, network))
         told["errors"] |= {name: new.table(), f"{name}_before": old.table()}

@@ -10,13 +10,14 @@ from gait.reading import ReadingSettings, read_to_folder
 from gait.trial import Trial
 from pose.benchmark import Rate, Rates, best, measure, rate
 from pose.clip import Clip, open_clip
-from pose.network import Network, NetworkSettings, Precision, shipped_network
+from pose.network import Network, NetworkSettings, Precision
+from pose.networks import current_network
 
 
 def bench_command(clip: Path, network: Path | None, precision: Precision, repeat: int) -> int:
     """Measure and print; returns the exit code."""
     try:
-        loaded = Network.load(network or shipped_network(), NetworkSettings(precision=precision))
+        loaded = Network.load(network or current_network(), NetworkSettings(precision=precision))
         opened = open_clip(clip)
         rates = measure(opened, loaded, repeat=repeat)
         reading = best([rate(lambda: _read(opened, loaded)) for _ in range(repeat)])

@@ -15,7 +15,8 @@ from gait.comparison_results import ComparingSettings, ReadClip, SheetComparison
 from gait.reading import Progress, is_table
 from gait.report.comparison.answer import card
 from gait.sheets.trial_sheet import Sheet, read_sheet
-from pose.network import Network, NetworkSettings, shipped_network
+from pose.network import Network, NetworkSettings
+from pose.networks import current_network
 
 
 def compare_command(
@@ -75,7 +76,7 @@ def _network(sheet: Sheet, path: Path | None, running: NetworkSettings) -> Netwo
     """The network, loaded once; none when the sheet names nothing but tables."""
     if all(is_table(row.source) for row in sheet.rows):
         return None
-    return Network.load(path or shipped_network(), running)
+    return Network.load(path or current_network(), running)
 
 
 def _bar(name: str) -> AbstractContextManager[Progress | None]:

@@ -23,7 +23,8 @@ from pose.errors import MarksError
 from pose.judging import LEFT, RIGHT, Answers, Judged, JudgingSettings, badness, best_overlap, judge, table
 from pose.landmarks import LANDMARKS
 from pose.misses import PAW_MISSES, TRUNK_MISSES, misses, offsets
-from pose.network import Network, shipped_network
+from pose.network import Network
+from pose.networks import current_network
 from pose.pictures import load_picture
 from pose.still import Still, StillReading, read_still
 from pose.tracks import FloatArray, IntArray
@@ -71,7 +72,7 @@ def judge_command(source: Path, out: Path, network: Path | None, settings: Judge
         paths = picture_paths(marks, source.parent)
         check_place(out, "judged.json", "judgement")
         check_writable(out)
-        used = Network.load(network or shipped_network())
+        used = Network.load(network or current_network())
         with progress_bar(source.name) as report:
             outcome = judge_marks(marks, paths, used, settings, report)
         facts = facts_of(outcome, settings) | {"marks": source.name, **network_facts(used)}

@@ -13,7 +13,8 @@ from gait.reading import ReadingSettings, folder_names, is_table, plain_name, re
 from gait.sheets.keys import PICTURE_KEY, belt_speed
 from gait.sheets.trial_sheet import read_trial
 from gait.trial import Trial
-from pose.network import Network, NetworkSettings, shipped_network
+from pose.network import Network, NetworkSettings
+from pose.networks import current_network
 
 DEFAULTS = ReadingSettings()
 
@@ -100,7 +101,7 @@ def make_writable(out: Path) -> None:
 def _network(inputs: list[Path], request: Request) -> Network | None:
     """The network, loaded once; none when nothing but tables is to be read."""
     needed = any(not is_table(source) and source.exists() for source in inputs)
-    return Network.load(request.network or shipped_network(), request.running) if needed else None
+    return Network.load(request.network or current_network(), request.running) if needed else None
 
 
 def trial_flags(

@@ -1,0 +1,98 @@
+"""`pawfall adopt`: a network takes over only where it is shown to be better, and nowhere worse."""
+
+import datetime
+import math
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gait.command.domains import Domain, change_words, judge_domain
+from gait.command.edge import EXPECTED, NOTHING_TO_SAY, exit_code, message, say_error
+from gait.command.show import progress_bar
+from pose.bydog import OverDogs
+from pose.errors import NetworkError
+from pose.network import Network
+from pose.networks import adopt, back, came_from, card_words, current_network, networks_folder
+
+#: How the card calls what a training run measured on drawn dogs that it had not seen.
+DRAWN = "drawn_unseen_dogs"
+
+
+def adopt_command(candidate: Path | None, better: tuple[Path, ...], no_worse: tuple[Path, ...], go_back: bool) -> int:
+    """Put ``candidate`` to the gate and take it over, or go back to the network before; returns the exit code.
+
+    better    marks of the dogs that it was trained for: it has to be better there
+    no_worse  marks of other dogs: it must not be worse there
+    """
+    try:
+        if go_back:
+            click.echo(f"in use again: {back(networks_folder())}")
+            return 0
+        if candidate is None or not better:
+            raise NetworkError("Give CANDIDATE.onnx and --better MARKS.json with dogs that it was not trained on.")
+        return _gate(candidate, better, no_worse)
+    except EXPECTED as error:
+        say_error(message(error))
+        return exit_code(error)
+
+
+def _gate(candidate: Path, better: tuple[Path, ...], no_worse: tuple[Path, ...]) -> int:
+    old, new = current_network(), candidate.resolve()
+    older, newer = Network.load(old), Network.load(new)
+    if newer.card.sha256 == older.card.sha256:
+        raise NetworkError(f"{candidate.name} is the network in use already.")
+    trained = card_words(new).get("data", {}).get("marked_dogs", [])
+    with progress_bar(candidate.name) as report:
+        wanted, others = (
+            [judge_domain(file, older, newer, trained, report) for file in files] for files in (better, no_worse)
+        )
+    others += drawn_domain(new, old)
+    for domain in [*wanted, *others]:
+        click.echo(change_words(domain))
+    failed = failures(wanted, others)
+    if failed:
+        say_error(f"{newer.name} is not adopted: {'; '.join(failed)}. {older.name} stays in use.")
+        return NOTHING_TO_SAY
+    notes: dict[str, Any] = {
+        "adopted_at": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+        "instead_of": {"name": older.name, "sha256": older.card.sha256},
+        "better": [domain.as_dict() for domain in wanted],
+        "no_worse": [domain.as_dict() for domain in others],
+    }
+    place = adopt(new, notes, networks_folder())
+    click.echo(f"{newer.name} is in use now: {place}\n  back to {older.name}: pawfall adopt --back")
+    return 0
+
+
+def failures(wanted: list[Domain], others: list[Domain]) -> list[str]:
+    """What speaks against the newer network, with numbers; nothing = it may take over."""
+    found = []
+    for domain in wanted:
+        if not domain.change.certain:
+            count = domain.change.dogs
+            found.append(f"{domain.name} shows {count} dogs that it was not trained on, too few to tell (3 at least)")
+        elif not domain.better:
+            found.append(f"not shown to be better in {_numbers(domain)}")
+    return found + [f"worse in {_numbers(domain)}" for domain in others if domain.worse]
+
+
+def _numbers(domain: Domain) -> str:
+    change = domain.change
+    span = f", {change.low:+.1f} to {change.high:+.1f}" if change.certain else ", too few dogs for an interval"
+    return f"{domain.name} (change {change.mean:+.1f} % of body length{span})"
+
+
+def drawn_domain(new: Path, old: Path) -> list[Domain]:
+    """What the candidate's card says of drawn dogs, when its training measured it against the network in use."""
+    card = card_words(new)
+    told = card.get("change", {}).get(DRAWN)
+    if told is None or not came_from(new, old):
+        click.echo("drawn dogs: nothing on the card that could be held against the network in use")
+        return []
+    shown, nan = (told["dogs"], told["pictures"]), math.nan
+    before, after = (
+        OverDogs(card["errors"][name]["mean_error_percent"], nan, nan, *shown) for name in (f"{DRAWN}_before", DRAWN)
+    )
+    change = OverDogs(told["mean"], told.get("low", nan), told.get("high", nan), *shown)
+    return [Domain("drawn unseen dogs (card)", before, after, change)]
