@@ -122,12 +122,13 @@ def bench(clip: Path, network: Path | None, precision: Any, repeat: int) -> None
 @click.argument("marks", type=FOLDER, metavar="MARKS.json")
 @click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the results.")
 @click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
+@click.option("--against", type=FOLDER, help="A second network, shown beside the first.")
 @click.option("--worst", type=click.IntRange(0), default=12, show_default=True, help="Pictures to draw, worst first.")
-def judge(marks: Path, out: Path, network: Path | None, worst: int) -> None:
+def judge(marks: Path, out: Path, network: Path | None, against: Path | None, worst: int) -> None:
     """Judge a network on pictures marked in the form of COCO keypoints, which lie beside MARKS.json."""
     from gait.command.judge import JudgeSettings, judge_command
 
-    sys.exit(judge_command(marks, out, network, JudgeSettings(worst=worst)))
+    sys.exit(judge_command(marks, out, network, JudgeSettings(worst=worst), against))
 
 
 @main.command()

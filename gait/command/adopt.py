@@ -2,15 +2,19 @@
 
 import datetime
 import math
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
 import click
 
-from gait.command.domains import Domain, change_words, judge_domain
+from gait.command.domains import Domain, change_words, compare_errors
 from gait.command.edge import EXPECTED, NOTHING_TO_SAY, exit_code, message, say_error
+from gait.command.judge import JudgeSettings, errors_of, judge_marks
 from gait.command.show import progress_bar
+from gait.reading import Progress
 from pose.bydog import OverDogs
+from pose.coco import picture_paths, read_marks
 from pose.errors import NetworkError
 from pose.network import Network
 from pose.networks import adopt, back, came_from, card_words, current_network, networks_folder
@@ -63,6 +67,16 @@ def _gate(candidate: Path, better: tuple[Path, ...], no_worse: tuple[Path, ...])
     place = adopt(new, notes, networks_folder())
     click.echo(f"{newer.name} is in use now: {place}\n  back to {older.name}: pawfall adopt --back")
     return 0
+
+
+def judge_domain(
+    source: Path, older: Network, newer: Network, trained: Collection[str] = (), progress: Progress | None = None
+) -> Domain:
+    """Both networks on the marks in ``source``; dogs that are ``trained`` on are left out."""
+    marks = read_marks(source)
+    paths = picture_paths(marks, source.parent)
+    old, new = (errors_of(judge_marks(marks, paths, one, JudgeSettings(), progress)) for one in (older, newer))
+    return compare_errors(source.name, marks, old, new, trained)
 
 
 def failures(wanted: list[Domain], others: list[Domain]) -> list[str]:

@@ -8,12 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from gait.command.judge import JudgeSettings, Outcome, judge_marks
-from gait.reading import Progress
 from pose.bydog import OverDogs, means_of_dogs, over_dogs
-from pose.coco import Marks, picture_paths, read_marks
-from pose.judging import badness
-from pose.network import Network
+from pose.coco import Marks
 from pose.tracks import FloatArray
 
 
@@ -52,16 +48,6 @@ class Domain:
         return told | {"dogs_left_out": list(self.left_out), "dogs": each}
 
 
-def judge_domain(
-    source: Path, older: Network, newer: Network, trained: Collection[str] = (), progress: Progress | None = None
-) -> Domain:
-    """Both networks on the marks in ``source``; dogs that are ``trained`` on are left out."""
-    marks = read_marks(source)
-    paths = picture_paths(marks, source.parent)
-    old, new = (_errors(judge_marks(marks, paths, one, JudgeSettings(), progress)) for one in (older, newer))
-    return compare_errors(source.name, marks, old, new, trained)
-
-
 def compare_errors(name: str, marks: Marks, old: FloatArray, new: FloatArray, trained: Collection[str] = ()) -> Domain:
     """Errors (N,) body lengths of every marked dog, NaN = not judged, as a domain."""
     names = dog_names(marks, Path(name).stem)
@@ -84,20 +70,25 @@ def dog_names(marks: Marks, nameless: str) -> list[str]:
     return [str(marks.image_notes[picture].get("dog") or nameless) for picture in marks.picture]
 
 
-def _errors(outcome: Outcome) -> FloatArray:
-    """(N,) body lengths, one per marked dog; NaN = not judged."""
-    out = np.full(len(outcome.marks), math.nan)
-    out[outcome.dogs] = badness(outcome.judged)
-    return out
-
-
 def change_words(domain: Domain) -> str:
     """'marks.json: error 12.1 to 8.4 % of body length, change -3.7 (-5.0 to -2.2) over 6 dogs, 80 pictures'."""
-    change = domain.change
-    if not change.dogs:
+    if not domain.change.dogs:
         return f"{domain.name}: no dog that could be judged"
-    dogs = f"{change.dogs} {'dog' if change.dogs == 1 else 'dogs'}, {change.pictures} pictures"
-    span = f"({change.low:+.1f} to {change.high:+.1f})" if change.certain else "(too few dogs for an interval)"
-    words = f"error {domain.old.mean:.1f} to {domain.new.mean:.1f} % of body length, change {change.mean:+.1f} {span}"
     left = f"; left out, trained on: {', '.join(domain.left_out)}" if domain.left_out else ""
-    return f"{domain.name}: {words} over {dogs}{left}"
+    told = domain.as_dict()
+    return _change_words(domain.name, told["old_percent"], told["new_percent"], told["change_percent"]) + left
+
+
+def change_words_of(facts: dict[str, Any]) -> str:
+    """The same of a judgement's facts; "" when one network was judged alone."""
+    if "change" not in facts or "mean" not in facts["change"]["change_percent"]:
+        return ""
+    told, old, new = facts["change"], facts["against"]["network"], facts["network"]
+    return _change_words(f"from {old} to {new}", told["old_percent"], told["new_percent"], told["change_percent"])
+
+
+def _change_words(name: str, old: dict[str, Any], new: dict[str, Any], change: dict[str, Any]) -> str:
+    dogs = f"{change['dogs']} {'dog' if change['dogs'] == 1 else 'dogs'}, {change['pictures']} pictures"
+    span = f"({change['low']:+.1f} to {change['high']:+.1f})" if "low" in change else "(too few dogs for an interval)"
+    words = f"error {old['mean']:.1f} to {new['mean']:.1f} % of body length, change {change['mean']:+.1f} {span}"
+    return f"{name}: {words} over {dogs}"

@@ -13,12 +13,15 @@ from typing import Any, Final
 import click
 import numpy as np
 
+from gait.command.domains import change_words_of, compare_errors, dog_names
 from gait.command.edge import EXPECTED, OUR_FAULT, exit_code, fault, message, say_error
 from gait.command.show import progress_bar
 from gait.placing import check_place, partial_of, put_in_place
 from gait.reading import Progress
+from gait.report.judging import judging_page
 from pose.beside import draw_beside, write_picture
 from pose.coco import Marks, picture_paths, read_marks
+from pose.curves import calibration, curves, dog_by_dog
 from pose.errors import MarksError
 from pose.judging import LEFT, RIGHT, Answers, Judged, JudgingSettings, badness, best_overlap, judge, table
 from pose.landmarks import LANDMARKS
@@ -31,7 +34,7 @@ from pose.tracks import FloatArray, IntArray
 from pose.window import Picture
 
 COLUMNS: Final = ("file", "landmark", "x_px", "y_px", "score")
-RESULTS: Final = ("predictions.csv", "judged.json", "worst")
+RESULTS: Final = ("predictions.csv", "judged.json", "judged.html", "worst")
 SIDE: Final = {"right": RIGHT, "left": LEFT, None: math.nan}
 
 
@@ -64,8 +67,15 @@ class Outcome:
     not_read: int
 
 
-def judge_command(source: Path, out: Path, network: Path | None, settings: JudgeSettings = JudgeSettings()) -> int:
-    """Judge the network on the marks in ``source`` and leave the results in ``out``; returns the exit code."""
+def judge_command(
+    source: Path,
+    out: Path,
+    network: Path | None,
+    settings: JudgeSettings = JudgeSettings(),
+    against: Path | None = None,
+) -> int:
+    """Judge the network on the marks in ``source``, beside the one ``against`` which it is held, and leave the results
+    in ``out``; returns the exit code."""
     out = out.resolve()
     try:
         marks = read_marks(source)
@@ -73,9 +83,14 @@ def judge_command(source: Path, out: Path, network: Path | None, settings: Judge
         check_place(out, "judged.json", "judgement")
         check_writable(out)
         used = Network.load(network or current_network())
+        other = Network.load(against) if against else None
         with progress_bar(source.name) as report:
             outcome = judge_marks(marks, paths, used, settings, report)
+            beside = judge_marks(marks, paths, other, settings, report) if other else None
         facts = facts_of(outcome, settings) | {"marks": source.name, **network_facts(used)}
+        if other and beside:
+            facts |= {"against": side_facts(beside, settings) | network_facts(other)}
+            facts |= {"change": compare_errors(source.name, marks, errors_of(beside), errors_of(outcome)).as_dict()}
         write_results(outcome, paths, facts, out, settings)
     except EXPECTED as error:
         say_error(message(error))
@@ -149,12 +164,30 @@ def facts_of(outcome: Outcome, settings: JudgeSettings) -> dict[str, Any]:
         "dogs_without_length": [_file_of(outcome, int(row)) for row in np.flatnonzero(unmeasured)],
         "no_dog_found": [name for name in blind if marks.files.index(name) not in empty],
         "pictures_without_dog": {"pictures": len(empty), "dog_found": alarms},
-        **table(judged, settings.judging),
+        **side_facts(outcome, settings),
         "misses": misses(judged, settings.judging),
         "median_offset_percent": offsets(judged, settings.judging),
         "dogs": [_dog_facts(outcome, row) for row in range(len(outcome.dogs))],
         "settings": asdict(settings),
     }
+
+
+def side_facts(outcome: Outcome, settings: JudgeSettings) -> dict[str, Any]:
+    """What stands side by side for two networks: shares, exchanges, scores, curve, and errors over dogs."""
+    names = dog_names(outcome.marks, "all")
+    return {
+        **table(outcome.judged, settings.judging),
+        "curve": curves(outcome.judged),
+        "calibration": calibration(outcome.judged, settings.judging),
+        "over_dogs": dog_by_dog(outcome.judged, [names[dog] for dog in outcome.dogs]),
+    }
+
+
+def errors_of(outcome: Outcome) -> FloatArray:
+    """(N,) body lengths, mean error of every marked dog, each landmark counting for one at most; NaN = not judged."""
+    out = np.full(len(outcome.marks), math.nan)
+    out[outcome.dogs] = badness(outcome.judged)
+    return out
 
 
 def _file_of(outcome: Outcome, row: int) -> str:
@@ -206,6 +239,8 @@ def write_results(
         words = json.dumps(facts, indent=1, allow_nan=False)
         (partial / "judged.json").write_text(words + "\n", encoding="utf-8")
         _draw_worst(outcome, paths, partial / "worst", settings)
+        worst = [f"worst/{path.name}" for path in sorted((partial / "worst").iterdir())]
+        (partial / "judged.html").write_text(judging_page(facts, change_words_of(facts), worst), encoding="utf-8")
         put_in_place(partial, out, RESULTS)
     finally:
         shutil.rmtree(partial, ignore_errors=True)
@@ -269,12 +304,13 @@ def show_table(facts: dict[str, Any], out: Path) -> None:
         click.echo(f"  {name.replace('_', ' '):<26}{values}{shares['count']:>7}")
     for line in _sentences(facts):
         click.echo(line)
-    click.echo(f"  {out / 'judged.json'}")
+    click.echo(f"  {out / 'judged.html'}")
 
 
 def _sentences(facts: dict[str, Any]) -> list[str]:
     pairs, facing, empty = facts["exchanged_pairs"], facts["facing"], facts["pictures_without_dog"]
-    lines = [_miss_words(facts["misses"])] if any(facts["misses"].values()) else []
+    lines = [change_words_of(facts)] if "change" in facts else []
+    lines += [_miss_words(facts["misses"])] if any(facts["misses"].values()) else []
     lines += [
         f"near and far exchanged in {pairs['exchanged']} of {pairs['of']} pairs, "
         f"{pairs['exchanged_among_found']} of the {pairs['found']} whose paws were both found",

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from command_line import call
-from fake_network import disc_clip, write_fake_network
+from fake_network import blind_network, disc_clip, write_fake_network
 from marked import mark, put, words
 
 from gait.command import judge as judge_module
@@ -100,7 +100,9 @@ def test_predictions_are_six_rows_a_picture(result: tuple[Path, str]) -> None:
 
 def test_the_worst_pictures_are_drawn_the_worst_first(result: tuple[Path, str]) -> None:
     assert sorted(item.name for item in (result[0] / "worst").iterdir()) == ["01_3.png", "02_2.png"]
-    assert sorted(item.name for item in result[0].iterdir()) == ["judged.json", "predictions.csv", "worst"]
+    assert sorted(item.name for item in result[0].iterdir()) == [
+        "judged.html", "judged.json", "predictions.csv", "worst",
+    ]  # fmt: skip
     assert [item.name for item in result[0].parent.iterdir() if item.name.startswith(".")] == []
 
 
@@ -117,6 +119,38 @@ def test_the_worst_pictures_are_drawn_the_worst_first(result: tuple[Path, str]) 
 )
 def test_the_table_says_it_shortly(result: tuple[Path, str], line: str) -> None:
     assert line in result[1]
+
+
+def test_two_networks_side_by_side(tmp_path: Path, network: Path) -> None:
+    """The second mistakes the near fore paw for the croup and the croup for it."""
+    other = blind_network(tmp_path / "other")
+    marks = marked_set(tmp_path / "marks")
+    told = json.loads(marks.read_text())
+    for image, dog in zip(told["images"], ("Ash", "Birch", "Cedar", "Dill", "Elm", "Fir"), strict=True):
+        image["dog"] = dog
+    marks.write_text(json.dumps(told))
+    done = call("judge", marks, "-o", tmp_path / "out", "--network", network, "--against", other)
+    assert done.exit_code == 0, done.output
+    facts = json.loads((tmp_path / "out" / "judged.json").read_text())
+    assert facts["change"]["change_percent"]["high"] <= 0 > facts["change"]["change_percent"]["mean"]
+    each = facts["over_dogs"]["dogs"]
+    assert set(each) == {"Ash", "Birch", "Cedar", "Dill"} and each["Cedar"] == 100 and each["Ash"] < 5
+    croup, others = (one["over_dogs"]["landmarks"]["croup"]["mean"] for one in (facts, facts["against"]))
+    assert croup < others
+    curve = facts["curve"]
+    assert curve["all"][curve["limits_percent"].index(5.0)] == facts["landmarks"]["all"]["within_5_percent"]
+    assert (np.diff(curve["all"]) >= 0).all() and len(curve["all"]) == 30
+    assert sum(one["count"] for one in facts["calibration"]) == facts["scores"]["count"]
+    page = (tmp_path / "out" / "judged.html").read_text()
+    assert "discs and blind" in page and "worst/01_" in page and "4 dogs, 4 pictures" in page
+    assert "from blind to discs: error" in done.stdout
+
+
+def test_one_dog_gets_no_interval(tmp_path: Path, network: Path) -> None:
+    assert call("judge", one_picture(tmp_path), "-o", tmp_path / "out", "--network", network).exit_code == 0
+    facts = json.loads((tmp_path / "out" / "judged.json").read_text())
+    assert "low" not in facts["over_dogs"]["error_percent"] and facts["over_dogs"]["error_percent"]["dogs"] == 1
+    assert "no interval can be stated" in (tmp_path / "out" / "judged.html").read_text()
 
 
 def one_picture(folder: Path, **changes: Any) -> Path:
