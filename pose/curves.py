@@ -12,6 +12,7 @@ from pose.tracks import FloatArray
 
 #: Body lengths at which the curve is read; beyond a third nothing is near anything.
 LIMITS: Final = tuple(round(0.01 * step, 2) for step in range(1, 31))
+DEFAULTS: Final = JudgingSettings()
 
 
 def curves(judged: Judged, limits: Sequence[float] = LIMITS) -> dict[str, list[float]]:
@@ -23,7 +24,7 @@ def curves(judged: Judged, limits: Sequence[float] = LIMITS) -> dict[str, list[f
     return out
 
 
-def calibration(judged: Judged, settings: JudgingSettings = JudgingSettings()) -> list[dict[str, Any]]:
+def calibration(judged: Judged, settings: JudgingSettings = DEFAULTS) -> list[dict[str, Any]]:
     """For each bin of scores that holds landmarks: their mean score, the share that was right, and how many."""
     known = np.isfinite(judged.error)
     score, right = judged.answers.score[known], judged.error[known] <= settings.right_within
