@@ -48,9 +48,7 @@ class OverDogs:
         return {key: value for key, value in plain.items() if value == value}
 
 
-def over_dogs(
-    values: FloatArray, dogs: Sequence[str], settings: BootstrapSettings = BootstrapSettings()
-) -> OverDogs:
+def over_dogs(values: FloatArray, dogs: Sequence[str], settings: BootstrapSettings = BootstrapSettings()) -> OverDogs:
     """Mean of the dogs' own means of ``values`` (N,), one per picture; NaN values are left out. ``dogs``: N names."""
     own = means_of_dogs(values, dogs)
     means = np.array(list(own.values()))

@@ -84,7 +84,6 @@ class Judged:
         out["presence_right"] = _share(((self.presence > 0.5) == there)[known])
         return {key: value for key, value in out.items() if value is not None}
 
-
     def off(self, most: float = 0.5) -> FloatArray:
         """(N,) body lengths, mean error of a picture's landmarks, none counting for more than ``most``; NaN = none."""
         capped = np.minimum(self.error, most)

@@ -84,7 +84,7 @@ def change_words_of(facts: dict[str, Any]) -> str:
     if "change" not in facts or "mean" not in facts["change"]["change_percent"]:
         return ""
     told, old, new = facts["change"], facts["against"]["network"], facts["network"]
-    return _change_words(f"from {old} to {new}", told["old_percent"], told["new_percent"], told["change_percent"])
+    return _change_words(f"From {old} to {new}", told["old_percent"], told["new_percent"], told["change_percent"])
 
 
 def _change_words(name: str, old: dict[str, Any], new: dict[str, Any], change: dict[str, Any]) -> str:

@@ -143,7 +143,7 @@ def test_two_networks_side_by_side(tmp_path: Path, network: Path) -> None:
     assert sum(one["count"] for one in facts["calibration"]) == facts["scores"]["count"]
     page = (tmp_path / "out" / "judged.html").read_text()
     assert "discs and blind" in page and "worst/01_" in page and "4 dogs, 4 pictures" in page
-    assert "from blind to discs: error" in done.stdout
+    assert "From blind to discs: error" in done.stdout
 
 
 def test_one_dog_gets_no_interval(tmp_path: Path, network: Path) -> None:
