@@ -17,7 +17,8 @@ from gait.command.show import progress_bar
 from gait.hashing import content_hash
 from gait.reading import Progress
 from pose.errors import ClipError
-from pose.network import Network, shipped_network
+from pose.network import Network
+from pose.networks import current_network
 
 #: Folders above a result in which its clip is looked for: results of `read` lie one below what was named, those of
 #: `compare` two, and either is often made beside the clips.
@@ -82,7 +83,7 @@ def pick_command(
     try:
         searched = Searched(tuple(sources))
         check_writable(out.resolve())
-        used = Network.load(network or shipped_network())
+        used = Network.load(network or current_network())
         with progress_bar("frames") as report:
             picked = pick(results, out, searched, used, report)
     except EXPECTED as error:
