@@ -24,8 +24,10 @@ HIND: Final = (NEAR_HIND, FAR_HIND)
 
 @dataclass(frozen=True, slots=True)
 class CheckSettings:
-    """Limits of what a dog can look like; wide, so that what is reported is worth a look. Measured on the six demo
-    clips: fore paws 0.3 to 1.6 along the body axis, hind paws -0.8 to 0.4, depth 0.5 to 1.5; fore paws always 0.8 before hind.
+    """Limits of what a dog can look like, wide, so that what is reported is worth a look.
+
+    Measured on the six demo clips: fore paws 0.3 to 1.6 along the body axis, hind paws -0.8 to 0.4, depth 0.5 to 1.5;
+    on the mean the fore paws are always 0.8 before the hind paws. The limits are our own choice beyond that.
 
     behind        body lengths that a paw may lie beyond the other end of the dog: gathered gallops reach about it
     above         body lengths that a paw may lie above the line of the back

@@ -30,7 +30,7 @@ PAGE: Final = Path(__file__).parent / "page"
 
 #: Nothing from outside, nothing to outside; what a page elsewhere embeds is refused.
 SAFE: Final = {
-    "Content-Security-Policy": "default-src 'self'; img-src 'self' blob:; frame-ancestors 'none'; base-uri 'none'",
+    "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; frame-ancestors 'none'; base-uri 'none'",
     "Cross-Origin-Resource-Policy": "same-origin",
     "X-Content-Type-Options": "nosniff",
     "Cache-Control": "no-store",

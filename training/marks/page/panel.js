@@ -22,6 +22,12 @@ export class Panel {
       previous: () => desk.go(-1), next: () => desk.go(1), finish: () => desk.finish(),
     };
     for (const [id, act] of Object.entries(press)) by(id).addEventListener("click", act);
+    // keys go on with the picture after a click by hand; after one by key the focus stays where it is
+    document.addEventListener("click", (event) => {
+      if (event.detail && event.target.closest("button") && !document.querySelector("dialog[open]")) {
+        by("stage").focus({ preventScroll: true, focusVisible: false });
+      }
+    });
     this.rows = given.landmarks.map((one, mark) => this.landmark(one, mark));
   }
 
