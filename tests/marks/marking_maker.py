@@ -26,7 +26,8 @@ def make_folder(folder: Path, film: Path, frames: tuple[int, ...] = FRAMES, dog_
     answers = len(frames) - 1
     attributes = {"attributes": {"facing": "right", "score": [0.9, 0.8, 0.7, 0.6, 0.95, 0.9]}}
     picked = Marks(
-        files=tuple(files), image_id=np.arange(1, len(frames) + 1), size_px=np.tile([clip.width, clip.height], (len(frames), 1)),
+        files=tuple(files), image_id=np.arange(1, len(frames) + 1),
+        size_px=np.tile([clip.width, clip.height], (len(frames), 1)),
         mark_id=np.arange(1, answers + 1), picture=np.arange(answers), xy_px=np.tile(dog_px, (answers, 1, 1)),
         visibility=np.full((answers, 6), 2), image_notes=tuple(notes), mark_notes=(attributes,) * answers,
     )  # fmt: skip

@@ -12,7 +12,7 @@ const key = (...names) => (event) => plain(event) && names.includes(event.key);
 export function keysOf(desk) {
   return [
     ["1 to 6", "choose a landmark", (e) => plain(e) && /^[1-6]$/.test(e.key), (e) => desk.choose(Number(e.key) - 1)],
-    ["arrows", `move it by ${STEP} px of the picture; the first press places it in the middle of what is seen`,
+    ["arrows", `move it by ${STEP} px of the picture; one without a place is put in the middle of what is seen`,
       (e) => e.key in ARROWS && !e.ctrlKey && !e.metaKey, (e) => nudge(desk, e)],
     ["Shift + arrows", `by ${LARGE} px`],
     ["Alt + arrows", `by ${FINE} px`],

@@ -50,7 +50,7 @@ export class Panel {
     const title = document.createElement("strong");
     title.textContent = place || `picture ${picture.id}`;
     const lines = [[dog, condition, date].filter(Boolean).join(", "), why ? `Picked: ${why}` : ""].filter(Boolean);
-    by("about").replaceChildren(title, ...lines.map((line) => Object.assign(document.createElement("div"), { textContent: line })));
+    by("about").replaceChildren(by("which"), title, ...lines.map((line) => Object.assign(document.createElement("div"), { textContent: line })));
   }
 
   refresh(desk) {
@@ -81,9 +81,11 @@ export class Panel {
 
   progress(work, state, desk) {
     const count = work.pictures.length, finished = work.finished();
+    const begun = work.pictures.filter((one) => one.state && !one.state.finished).length;
     by("bar").max = count;
     by("bar").value = finished;
-    by("count").textContent = `${finished} of ${count} finished`;
+    by("count").textContent = `${finished} of ${count} finished${begun ? `, ${begun} begun` : ""}`;
+    by("which").textContent = `Picture ${desk.row + 1} of ${count}${state.finished ? ", finished" : ""}`;
     by("finish").textContent = state.finished ? "Finished ✓, next" : "Finished, next";
     by("undo").disabled = !work.done.length;
     by("redo").disabled = !work.undone.length;
