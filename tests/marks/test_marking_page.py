@@ -85,13 +85,14 @@ def server(tmp_path: Path) -> Iterator[Server]:
 
 @pytest.fixture
 def page(browser: Browser, server: Server) -> Iterator[Page]:
-    opened = browser.new_page(viewport=LAPTOP)
+    context = browser.new_context(viewport=LAPTOP)
+    opened = context.new_page()
     faults: list[str] = []
     opened.on("pageerror", lambda error: faults.append(str(error)))
     opened.goto(server.address)
     expect(opened.locator("#count")).to_have_text("0 of 3 finished")
     yield opened
-    opened.close()
+    context.close()
     assert not faults
 
 

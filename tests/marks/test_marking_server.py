@@ -180,6 +180,12 @@ def test_a_clip_that_moved_is_found_by_its_name(folder: Path, film: Path, tmp_pa
         assert shown(found, 1, 1) == 3
 
 
+def test_a_clip_that_goes_while_it_is_looked_at_is_told(client: TestClient, film: Path) -> None:
+    assert shown(client, 1, 1) == 3
+    film.unlink()
+    assert "say where with --clips" in client.get("/pictures/1/frames/20").json()["error"]
+
+
 def test_another_clip_of_the_same_name_is_not_taken_for_it(client: TestClient, film: Path) -> None:
     write_numbered(film, [n / 25 for n in range(5, 40)], key_every=1)
     write_picture(np.zeros((64, 96, 3), np.uint8), film.parent / "marks/pictures/tansy-000021.png")

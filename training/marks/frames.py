@@ -52,9 +52,10 @@ class ClipFrames:
 
     def _anchor(self, picture: PickedPicture) -> tuple[Clip, int]:
         """The clip of a picture and the picture's place in it."""
-        if picture.image_id not in self._anchors:
-            self._anchors[picture.image_id] = self._found(picture)
-        return self._anchors[picture.image_id]
+        known = self._anchors.get(picture.image_id)
+        if known is None or not known[0].path.exists():
+            known = self._anchors[picture.image_id] = self._found(picture)
+        return known
 
     def _found(self, picture: PickedPicture) -> tuple[Clip, int]:
         path, number = self._source(picture), picture.notes.get("frame")

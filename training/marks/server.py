@@ -119,7 +119,7 @@ class MarkingApp:
         try:
             picture = self.marking.picture(request.path_params["image_id"])
             data = await run_in_threadpool(self._decoded, picture, int(request.path_params["offset"]))
-        except (MarksError, ClipError, ValueError) as error:
+        except (MarksError, ClipError, ValueError, OSError) as error:
             return _refusal(404, str(error))
         return Response(data, media_type="image/jpeg")
 

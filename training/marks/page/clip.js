@@ -32,11 +32,13 @@ export class ClipView {
   }
 
   async look(by) {
-    const id = this.id, wanted = this.offset + by;
+    if (this.reason !== null) return;
+    const id = this.id, was = this.offset, wanted = was + by;
+    this.offset = wanted;  // at once, so that nothing that is pressed meanwhile changes the picture
     const reason = wanted === 0 ? null : await this.ask(id, wanted);
-    if (this.id !== id) return;
+    if (this.id !== id || this.offset !== wanted) return;
+    if (reason !== null) this.offset = was;
     this.told(reason);
-    if (reason === null) this.offset = wanted;
     await this.show();
   }
 
