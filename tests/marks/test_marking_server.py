@@ -9,6 +9,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from command_line import call
 from film_maker import number_in, write_numbered
 from marking_maker import make_folder
 from starlette.testclient import TestClient
@@ -212,3 +213,31 @@ def test_marking_needs_no_torch() -> None:
     modules = ", ".join(f"training.marks.{name}" for name in ("server", "agreement", "check", "transfer"))
     code = f"import sys, {modules}; sys.exit(bool({{'torch', 'albumentations'}} & sys.modules.keys()))"
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("mark", "nowhere", "--marker", "anna"), "holds no picked.json"),
+        (("mark", "nowhere", "--marker", "../a"), "cannot be used"),
+        (("mark", "nowhere"), "Missing option '--marker'"),
+    ],
+    ids=["no folder", "odd name", "no name"],
+)
+def test_the_command_that_cannot_begin_says_so_in_one_line(words: tuple[str, ...], told: str) -> None:
+    done = call(*words)
+    assert done.exit_code == 2 and told in done.stderr and len(done.stderr.splitlines()) == 1
+
+
+def test_the_command_says_where_the_page_is_and_that_a_port_is_taken(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served: list[object] = []
+    monkeypatch.setattr("training.marks.server.serve", lambda app, opened: served.append(opened.close()))
+    done = call("mark", folder, "--marker", "anna", "--no-browser", "--port", 0)
+    assert done.exit_code == 0 and len(served) == 1
+    assert "0 of 3 pictures finished by anna" in done.stdout and f"http://{HOST}:" in done.stdout
+    with listen(0) as taken:
+        taken.listen()
+        again = call("mark", folder, "--marker", "anna", "--no-browser", "--port", taken.getsockname()[1])
+    assert again.exit_code == 2 and "is taken" in again.stderr
