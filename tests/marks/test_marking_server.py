@@ -117,6 +117,21 @@ def test_a_disk_that_takes_nothing_is_told_and_asked_again_later(
     assert open_marking(folder, "anna").states.keys() == {1}
 
 
+def test_marks_that_could_not_be_written_are_written_when_the_step_comes_again(
+    client: TestClient, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    step = finish(client)
+    with monkeypatch.context() as patch:
+        patch.setattr("training.marks.store.write_marks", full)
+        assert client.post("/edits", json=step).status_code == 507
+    assert not (folder / "marks-anna.json").exists()
+    assert client.post("/edits", json=step).status_code == 200
+    assert len(read_marks(folder / "marks-anna.json")) == 1
+
+
 @pytest.mark.parametrize("body", [b"", b"{", b"\xff"], ids=["empty", "broken", "no text"])
 def test_what_is_no_json_is_refused(client: TestClient, body: bytes) -> None:
     assert client.post("/edits", content=body, headers={"content-type": "application/json"}).status_code == 400

@@ -67,6 +67,7 @@ class Marking:
         self._by_id = {picture.image_id: picture for picture in pictures}
         self._written: dict[int, _Written] = {}
         self._about: Entry = {}
+        self._behind = False  # whether the log holds what the marks do not hold yet
 
     def picture(self, image_id: int) -> PickedPicture:
         """The picture of that number. Raises MarksError when there is none."""
@@ -78,6 +79,8 @@ class Marking:
         """Keep ``edit`` on the disk; False = it was kept before. Raises MarksError when it does not follow on."""
         self.picture(edit.image_id)
         if edit.op in self.log.ops:
+            if self._behind:
+                self.write()
             return False
         now = self.states.get(edit.image_id)
         if edit.before != now:
@@ -86,16 +89,18 @@ class Marking:
             )
         self.log.append(edit)
         self._take(edit)
+        self._behind = True
         self.write()
         return True
 
     def write(self) -> None:
         """Write the finished pictures; with none there is no file."""
         finished = [picture for picture in self.pictures if picture.image_id in self._finished()]
-        if not finished:
+        if finished:
+            write_marks(self._as_marks(finished), self.path)
+        else:
             self.path.unlink(missing_ok=True)
-            return
-        write_marks(self._as_marks(finished), self.path)
+        self._behind = False
 
     def _finished(self) -> States:
         return {image_id: state for image_id, state in self.states.items() if state.finished}

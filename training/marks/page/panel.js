@@ -44,7 +44,11 @@ export class Panel {
   }
 
   picture(picture, source) {
-    by("picture").src = source;
+    const image = by("picture");
+    image.style.visibility = "hidden";  // never the old picture below the new marks
+    image.onload = () => { image.style.visibility = ""; };
+    image.onerror = () => this.say("This picture cannot be shown: it is missing in the folder, or the server is gone.");
+    image.src = source;
     const { clip, frame, dog, date, condition, why } = picture.notes;
     const place = [clip, Number.isInteger(frame) ? `frame ${frame}` : null].filter(Boolean).join(", ");
     const title = document.createElement("strong");
@@ -55,7 +59,7 @@ export class Panel {
 
   refresh(desk) {
     const { state, chosen, work } = desk, point = state.points[chosen], name = this.given.landmarks[chosen];
-    this.rows.forEach((row, mark) => this.landmarkRow(row, mark, state, mark === chosen));
+    this.rows.forEach((row, mark) => this.landmarkRow(row, mark, desk, mark === chosen));
     by("name").textContent = words(name.name);
     by("where").textContent = name.guide;
     by("instead").textContent = name.not;
@@ -71,12 +75,15 @@ export class Panel {
     this.over(desk);
   }
 
-  landmarkRow(row, mark, state, chosen) {
+  landmarkRow(row, mark, { state, picture }, chosen) {
     const point = state.points[mark], [shape, , , told_] = row.children;
     row.setAttribute("aria-pressed", chosen);
     shape.replaceChildren(sign(mark, point?.[2]));
     row.classList.toggle("open", point === null && !state.no_dog);
-    told_.textContent = point === null ? (state.no_dog ? "no dog" : "to place") : ["not in picture", "hidden", "seen"][point[2]];
+    const status = point === null ? (state.no_dog ? "no dog" : "to place") : ["not in picture", "hidden", "seen"][point[2]];
+    const score = picture.score[mark], first = picture.start.points[mark];
+    const asFound = score !== undefined && point?.[2] && first && point[0] === first[0] && point[1] === first[1];
+    told_.textContent = asFound ? `${status}, as found (score ${Math.round(100 * score)} %)` : status;
   }
 
   progress(work, state, desk) {

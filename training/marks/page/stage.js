@@ -6,7 +6,7 @@ const MOST = 40;                                 // screen px per picture px
 const PIXELS_FROM = 3;
 
 export class Stage {
-  // hand: { points() -> [[x, y] | null], grab(mark), move(mark, xy), drop(mark), tap(xy), redraw() }
+  // hand: { chosen, points() -> [[x, y] | null], grab(mark), move(mark, xy), drop(mark), tap(xy), redraw() }
   constructor(box, images, hand) {
     this.box = box;
     this.images = images;
@@ -161,7 +161,9 @@ export class Stage {
     this.hand.points().forEach((point, mark) => {
       if (!point) return;
       const [x, y] = this.toScreen(point), off = Math.hypot(x - at[0], y - at[1]);
-      if (off < least) { found = mark; least = off; }
+      // of two that lie on each other the chosen one is meant
+      const weight = mark === this.hand.chosen ? 0.5 * off : off;
+      if (off < within && weight < least) { found = mark; least = weight; }
     });
     return found;
   }
