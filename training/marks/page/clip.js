@@ -9,6 +9,7 @@ export class ClipView {
     this.offset = 0;
     this.id = null;
     this.reason = null;
+    this.lost = false;  // the server was gone when something was asked for
   }
 
   // Another picture: whether its clip can be reached is asked for at once.
@@ -27,12 +28,13 @@ export class ClipView {
       if (answer.ok) return null;
       return (await answer.json()).error;
     } catch {
+      this.lost = true;
       return "the server does not answer.";
     }
   }
 
   async look(by) {
-    if (this.reason !== null) return;
+    if (this.reason) return;
     const id = this.id, was = this.offset, wanted = was + by;
     this.offset = wanted;  // at once, so that nothing that is pressed meanwhile changes the picture
     const reason = wanted === 0 ? null : await this.ask(id, wanted);

@@ -12,7 +12,10 @@ const CLOSE = 8;  // screen px per picture px when zooming to a landmark
 
 class Desk {
   constructor(given) {
-    this.sender = new Sender(given.key, (state, words) => this.panel.saving(state, words));
+    this.sender = new Sender(given.key, (state, words) => {
+      this.panel.saving(state, words);
+      if (state === "saved") this.recover();
+    });
     this.work = new Work(given, (step) => this.sender.add({ ...step, work: given.key }));
     this.panel = new Panel(given, this);
     for (const step of this.sender.left(new Set(given.history.map((one) => one.op)))) this.work.replay(step);
@@ -44,6 +47,15 @@ class Desk {
     this.stage.setSize(this.picture.width, this.picture.height);
     this.stage.fit();
     this.refresh();
+    this.clip.open(this.picture.id);
+  }
+
+  // The server is back: what could not be fetched meanwhile is fetched.
+  recover() {
+    const image = by("picture");
+    if (image.complete && !image.naturalWidth) this.panel.picture(this.picture, `/pictures/${this.picture.id}`);
+    if (!this.clip.lost || this.looking) return;
+    this.clip.lost = false;
     this.clip.open(this.picture.id);
   }
 
