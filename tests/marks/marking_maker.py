@@ -24,7 +24,7 @@ def make_folder(folder: Path, film: Path, frames: tuple[int, ...] = FRAMES, dog_
             write_picture(frame.rgb, folder / files[-1])
             notes.append(note_of(clip.name, film, frame.index, frame.t_s))
     answers = len(frames) - 1
-    attributes = {"attributes": {"facing": "right", "score": [0.9, 0.8, 0.7, 0.6, 0.95, 0.9]}}
+    attributes = {"attributes": {"facing": "right", "score": [0.9, 0.8, 0.7, 0.6, 0.95, None]}}
     picked = Marks(
         files=tuple(files), image_id=np.arange(1, len(frames) + 1),
         size_px=np.tile([clip.width, clip.height], (len(frames), 1)),
@@ -37,6 +37,6 @@ def make_folder(folder: Path, film: Path, frames: tuple[int, ...] = FRAMES, dog_
 
 def note_of(clip: str, film: Path, frame: int, time_s: float) -> dict[str, Any]:
     return {
-        "clip": clip, "source": str(film.resolve()), "frame": frame, "time_s": time_s, "dog": "Tansy",
+        "clip": clip, "source": f"../{film.name}", "frame": frame, "time_s": time_s, "dog": "Tansy",
         "date": "2026-03-02", "condition": "bare", "why": "score low, near and far unsure",
     }  # fmt: skip

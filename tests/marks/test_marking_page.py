@@ -208,6 +208,14 @@ def test_undo_goes_back_through_an_earlier_sitting_and_redo_forward(page: Page, 
     assert page.evaluate("desk.work.pictures.map((one) => one.state)") == last
 
 
+def test_a_score_stands_beside_what_is_as_it_was_found(page: Page) -> None:
+    told = page.locator(".landmark small")
+    expect(told.nth(NEAR_HIND)).to_have_text("seen, as found (score 70 %)")
+    expect(told.nth(CROUP)).to_have_text("seen")
+    keys(page, "3", "ArrowLeft")
+    expect(told.nth(NEAR_HIND)).to_have_text("seen")
+
+
 def test_an_empty_picture_is_marked_by_six_clicks_in_order(page: Page, server: Server) -> None:
     keys(page, "PageDown", "PageDown")
     for mark, place in enumerate(DOG_PX):

@@ -38,7 +38,7 @@ class PickedPicture:
     size_px   width and height
     notes     what else is known of it: clip, source, frame, time_s, dog, date, condition, why
     start     what the page shows before the person does anything
-    score     six, 0..1, of the network's answer; empty where there is none
+    score     six, 0..1, of the network's answer, None where it was not judged; empty where there is no answer
     """
 
     image_id: int
@@ -46,7 +46,7 @@ class PickedPicture:
     size_px: tuple[int, int]
     notes: Entry
     start: PictureMarks
-    score: tuple[float, ...] = ()
+    score: tuple[float | None, ...] = ()
 
 
 @dataclass(slots=True)
@@ -245,7 +245,7 @@ def _pictures_of(picked: Marks, blank: bool) -> list[PickedPicture]:
 def _picture(picked: Marks, row: int, blank: bool) -> PickedPicture:
     dogs = picked.dogs_in(row)
     start = PictureMarks((None,) * len(LANDMARKS), start=BLANK)
-    score: tuple[float, ...] = ()
+    score: tuple[float | None, ...] = ()
     if len(dogs) and not blank:
         dog = int(dogs[0])
         attributes: Mapping[str, Any] = picked.mark_notes[dog].get("attributes") or {}

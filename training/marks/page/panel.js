@@ -82,7 +82,7 @@ export class Panel {
     row.classList.toggle("open", point === null && !state.no_dog);
     const status = point === null ? (state.no_dog ? "no dog" : "to place") : ["not in picture", "hidden", "seen"][point[2]];
     const score = picture.score[mark], first = picture.start.points[mark];
-    const asFound = score !== undefined && point?.[2] && first && point[0] === first[0] && point[1] === first[1];
+    const asFound = Number.isFinite(score) && point?.[2] && first && point[0] === first[0] && point[1] === first[1];
     told_.textContent = asFound ? `${status}, as found (score ${Math.round(100 * score)} %)` : status;
   }
 
