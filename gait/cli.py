@@ -214,6 +214,87 @@ def draw(plan: Path, out: Path, only: tuple[str, ...]) -> None:
         raise click.ClickException(message(error)) from error
 
 
+@main.command()
+@click.argument("folder", type=FOLDER, metavar="FOLDER")
+@click.option("--marker", required=True, help="Name of the person who marks: small letters, digits, - and _.")
+@click.option("--port", type=click.IntRange(0, 65535), default=8640, show_default=True, help="0 = any that is free.")
+@click.option("--no-browser", is_flag=True, help="Only say where the page is.")
+@click.option("--blank", is_flag=True, help="Start with no landmarks, for the agreement of two people.")
+@click.option("--clips", multiple=True, type=FOLDER, help="Folder in which clips lie now; may be given again.")
+def mark(folder: Path, marker: str, port: int, no_browser: bool, blank: bool, clips: tuple[Path, ...]) -> None:
+    """Mark the pictures of FOLDER in the browser, on this machine alone."""
+    from gait.command.mark import guarded, serve_page
+    from training.marks.server import HOST, build_app, listen, serve
+    from training.marks.store import open_marking
+
+    def work() -> int:
+        marking = open_marking(folder, marker, blank=blank)
+        opened = listen(port)
+        app, address = build_app(marking, clips), f"http://{HOST}:{opened.getsockname()[1]}/"
+        return serve_page(address, lambda: serve(app, opened), marking, not no_browser)
+
+    sys.exit(guarded(work))
+
+
+@main.group()
+def marks() -> None:
+    """Agreement of two people, checks, import and export of marks."""
+
+
+@marks.command()
+@click.argument("folder", type=FOLDER, metavar="FOLDER")
+@click.argument("one", metavar="MARKER")
+@click.argument("other", metavar="MARKER")
+@click.option("-o", "--out", type=FOLDER, help="The figures as JSON.")
+def agreement(folder: Path, one: str, other: str, out: Path | None) -> None:
+    """How far apart two people's marks of the same pictures lie, by landmark."""
+    from gait.command.mark import guarded, show_agreement
+    from pose.coco import read_marks
+    from training.marks.agreement import agreement as agree
+    from training.marks.agreement import agreement_as_dict
+    from training.marks.store import marks_path
+
+    def work() -> int:
+        first, second = (read_marks(marks_path(folder, name)) for name in (one, other))
+        return show_agreement(agreement_as_dict(agree(first, second)), (one, other), out)
+
+    sys.exit(guarded(work))
+
+
+@marks.command()
+@click.argument("file", type=FOLDER, metavar="MARKS.json")
+def check(file: Path) -> None:
+    """Look for bad marks before training; exit code 2 when there are any."""
+    from gait.command.mark import guarded, show_faults
+    from training.marks.check import check_marks
+
+    sys.exit(guarded(lambda: show_faults(check_marks(file), file)))
+
+
+@marks.command("import")
+@click.argument("file", type=FOLDER, metavar="MARKS.json")
+@click.argument("folder", type=FOLDER, metavar="FOLDER")
+@click.option("--marker", required=True, help="Whose marks they are.")
+def import_(file: Path, folder: Path, marker: str) -> None:
+    """Bring COCO keypoints and the pictures beside them into FOLDER."""
+    from gait.command.mark import guarded, say_done
+    from training.marks.transfer import import_marks
+
+    sys.exit(guarded(lambda: say_done(import_marks(file, folder, marker))))
+
+
+@marks.command("export")
+@click.argument("folder", type=FOLDER, metavar="FOLDER")
+@click.argument("marker", metavar="MARKER")
+@click.argument("out", type=FOLDER, metavar="OUT")
+def export(folder: Path, marker: str, out: Path) -> None:
+    """Copy a person's finished marks and their pictures to the new folder OUT as COCO keypoints."""
+    from gait.command.mark import guarded, say_done
+    from training.marks.transfer import export_marks
+
+    sys.exit(guarded(lambda: say_done(export_marks(folder, marker, out))))
+
+
 def needs_training(error: ModuleNotFoundError, task: str = "training") -> str:
     """What to do when a library of the training extra is missing."""
     return f"{task} needs {error.name}, which is not installed: pip install 'pawfall[training]'"

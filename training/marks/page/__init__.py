@@ -1,0 +1,1 @@
+"""The page itself: plain HTML, CSS and JavaScript modules."""
