@@ -11,6 +11,7 @@ from command_line import SHEET_HEAD, call, lines_of, put_sheet, record_of
 from film_maker import write_numbered
 from walker import trotting
 
+from gait import comparing
 from gait.command import compare as compare_module
 from gait.report.page import write_page
 from pose.clip import Clip
@@ -30,8 +31,9 @@ def follow(clip: Clip, *_: object, **__: object) -> tuple[Tracks, types.SimpleNa
 
 @pytest.fixture(autouse=True)
 def plain_pages(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Pages of single clips take most of the time and have tests of their own."""
+    """Pages and films take most of the time and have tests of their own."""
     monkeypatch.setattr("gait.reading.write_page", lambda record, path, **_: path.write_text("a page"))
+    monkeypatch.setattr(comparing, "WRITERS", comparing.WRITERS[:-1])
 
 
 @pytest.fixture
