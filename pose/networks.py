@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+import platformdirs
+
 from pose.errors import NetworkError
 from pose.network import read_card, shipped_network
 
-#: Environment variable that names the folder, for a folder that several share.
-WHERE: Final = "PAWFALL_NETWORKS"
 CURRENT: Final = "current.toml"
 NOTES: Final = "adopted.json"
 #: Weights lie beside a network under its own name, or under this one in the folder of a training run.
@@ -34,10 +34,8 @@ class Kept:
 
 
 def networks_folder() -> Path:
-    """Where adopted networks lie; it need not exist."""
-    told = os.environ.get(WHERE)
-    data = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return Path(told) if told else data / "pawfall" / "networks"
+    """Where adopted networks lie, as this system keeps a user's data; it need not exist."""
+    return platformdirs.user_data_path("pawfall", appauthor=False) / "networks"
 
 
 def current_network() -> Path:

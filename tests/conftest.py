@@ -7,8 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from pose.networks import WHERE
-
 if importlib.util.find_spec("triton"):
     importlib.import_module("triton")
 
@@ -17,6 +15,6 @@ if importlib.util.find_spec("triton"):
 def no_adopted_network(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """An empty folder of adopted networks, for called commands too."""
     with pytest.MonkeyPatch.context() as patch:
-        folder = tmp_path_factory.mktemp("networks")
-        patch.setenv(WHERE, str(folder))
+        folder = tmp_path_factory.mktemp("data")
+        patch.setenv("XDG_DATA_HOME", str(folder))
         yield folder

@@ -15,7 +15,7 @@ from gait.command.domains import Domain, compare_errors
 from pose.beside import write_picture
 from pose.coco import read_marks
 from pose.network import read_card, shipped_network
-from pose.networks import CURRENT, WHERE, adopt, current_network
+from pose.networks import CURRENT, adopt, current_network
 
 CLIP = disc_clip(frames=1)
 
@@ -23,8 +23,10 @@ CLIP = disc_clip(frames=1)
 @pytest.fixture
 def networks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder of adopted networks of this test's own."""
-    monkeypatch.setenv(WHERE, str(tmp_path / "networks"))
-    return tmp_path / "networks"
+    folder = tmp_path / "networks"
+    monkeypatch.setattr("pose.networks.networks_folder", lambda: folder)
+    monkeypatch.setattr("gait.command.adopt.networks_folder", lambda: folder)
+    return folder
 
 
 def network(folder: Path, name: str, *, blind: bool = False, card: str = "") -> Path:
