@@ -228,6 +228,7 @@ def mark(folder: Path, marker: str, port: int, no_browser: bool, blank: bool, cl
     from training.marks.store import open_marking
 
     def work() -> int:
+        """Serve the page until it is stopped."""
         marking = open_marking(folder, marker, blank=blank)
         opened = listen(port)
         app, address = build_app(marking, clips), f"http://{HOST}:{opened.getsockname()[1]}/"
@@ -255,6 +256,7 @@ def agreement(folder: Path, one: str, other: str, out: Path | None) -> None:
     from training.marks.store import marks_path
 
     def work() -> int:
+        """Hold the two files against each other."""
         first, second = (read_marks(marks_path(folder, name)) for name in (one, other))
         return show_agreement(agreement_as_dict(agree(first, second)), (one, other), out)
 

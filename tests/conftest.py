@@ -2,10 +2,16 @@
 process when it comes second, so it comes first. No test sees the networks that the person at this machine adopted."""
 
 import importlib.util
+import os
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 if importlib.util.find_spec("triton"):
     importlib.import_module("triton")
@@ -18,3 +24,17 @@ def no_adopted_network(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pat
         folder = tmp_path_factory.mktemp("data")
         patch.setenv("XDG_DATA_HOME", str(folder))
         yield folder
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator["Browser"]:
+    """Debian's Chromium; where there is none the tests are left out, but never in CI."""
+    from playwright.sync_api import sync_playwright
+
+    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if path is None and os.environ.get("CI") != "true":
+        pytest.skip("no Chromium on this machine; .ci/run installs it")
+    with sync_playwright() as driver:
+        opened = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield opened
+        opened.close()

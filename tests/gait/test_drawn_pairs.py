@@ -33,8 +33,8 @@ LEAST_ALONE, MOST_ALONE = LEAST - 0.04, 1.0
 MOST_FALSE, FALSE_SLACK = 0.05, 0.03
 #: Least share of 6 % changes of stride length over 12 strides that are found.
 LEAST_FOUND = 0.80
-#: Our own floor for the other differences, no goal: measured 0.76 for a limb phase 0.05 later among 17 measures.
-MOSTLY = 0.7
+#: Least share of the other differences that are found; our own floor.
+MOSTLY = 0.8
 SETTINGS = CompareSettings(draws=400)
 
 BASE = replace(TROT, travel=0.85)
@@ -157,18 +157,30 @@ def test_a_change_of_six_percent_over_a_dozen_strides_is_found() -> None:
     assert found >= LEAST_FOUND
 
 
-def test_the_changed_measure_is_called_by_its_direction() -> None:
-    for condition, measure, verdict in (
-        ("strides 8 % shorter", "hind_reach_bl", SMALLER),
-        ("hind reach shorter", "hind_reach_bl", SMALLER),
-        ("topline 2 degrees steeper", "topline_deg", LARGER),
-        ("limb phase 0.05 later", "limb_phase", LARGER),
-    ):
-        lines = [line for c in contrasts(condition) for line in c.lines if line.measure == measure]
-        assert {line.verdict for line in lines} <= {verdict, NO_DIFFERENCE}
-        found = np.mean([line.verdict == verdict for line in lines])
-        sys.stdout.write(f"\n{condition}: {measure} called {verdict} in {found:.3f}\n")
-        assert found >= MOSTLY
+CALLED = [
+    ("strides 8 % shorter", "hind_reach_bl", SMALLER),
+    ("hind reach shorter", "hind_reach_bl", SMALLER),
+    ("topline 2 degrees steeper", "topline_deg", LARGER),
+    ("limb phase 0.05 later", "limb_phase", LARGER),
+]
+#: Found in 0.76 of the pairs: a limb phase is known to 0.011 in each clip, and 17 measures are looked at.
+SHORT = pytest.mark.xfail(reason="a limb phase 0.05 later is found in 0.76 of pairs", strict=True)
+
+
+@pytest.mark.parametrize(("condition", "measure", "verdict"), CALLED)
+def test_the_changed_measure_is_never_called_by_the_other_direction(condition: str, measure: str, verdict: str) -> None:
+    lines = [line for c in contrasts(condition) for line in c.lines if line.measure == measure]
+    assert {line.verdict for line in lines} <= {verdict, NO_DIFFERENCE}
+
+
+@pytest.mark.parametrize(
+    ("condition", "measure", "verdict"), [*CALLED[:-1], pytest.param(*CALLED[-1], marks=SHORT)]
+)
+def test_the_changed_measure_is_found(condition: str, measure: str, verdict: str) -> None:
+    lines = [line for c in contrasts(condition) for line in c.lines if line.measure == measure]
+    found = np.mean([line.verdict == verdict for line in lines])
+    sys.stdout.write(f"\n{condition}: {measure} called {verdict} in {found:.3f}\n")
+    assert found >= MOSTLY
 
 
 def test_another_speed_is_declined_and_another_gait_is_told() -> None:

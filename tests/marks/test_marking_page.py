@@ -1,8 +1,6 @@
 """The marking page in a real browser: a person's hands, a server that dies in the middle, and no mark lost."""
 
 import json
-import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -18,7 +16,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from film_maker import write_numbered
 from marking_maker import DOG_PX, make_folder
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from pose.coco import read_marks
 from pose.landmarks import CROUP, FAR_FORE, FAR_HIND, LANDMARKS, NEAR_FORE, NEAR_HIND, WITHERS
@@ -60,18 +58,6 @@ class Server:
             self.process.send_signal(signal.SIGKILL)
             self.process.wait()
             self.process = None
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """Debian's Chromium; where there is none the tests are left out, but never in CI."""
-    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if path is None and os.environ.get("CI") != "true":
-        pytest.skip("no Chromium on this machine; .ci/run installs it")
-    with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture

@@ -1,15 +1,12 @@
 """Both pages in a real browser: no fault that axe-core finds, no overflow, everything within reach of keys."""
 
-import os
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from comparison_maker import make_comparison
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 from record_maker import make_record
 
 from gait.report.comparison.content import Film
@@ -24,18 +21,6 @@ SCREENS = {"phone": (390, 844), "laptop": (1366, 768), "desk": (1920, 1080)}
 PICTURE = np.full((90, 160, 3), (200, 90, 10), dtype=np.uint8)
 MOMENT = "Touchdown of the near hind paw"
 PAGES = ["clip.html", "comparison.html"]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """Debian's Chromium; where there is none the tests are left out, but never in CI."""
-    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if path is None and os.environ.get("CI") != "true":
-        pytest.skip("no Chromium on this machine; .ci/run installs it")
-    with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")

@@ -141,6 +141,7 @@ class SafeHeaders:
             return
 
         async def send_safe(message: Any) -> None:
+            """Send, with the headers that keep a page to itself."""
             if message["type"] == "http.response.start":
                 safe = [(name.lower().encode(), value.encode()) for name, value in SAFE.items()]
                 message["headers"] = [*message.get("headers", []), *safe]
