@@ -12,7 +12,7 @@ import numpy as np
 from gait.errors import TruthError
 from gait.sheets.finding import find_clips
 from pose.errors import PoseError
-from pose.landmarks import PAWS
+from pose.landmarks import CROUP, PAWS, WITHERS
 from pose.table import read_table
 from pose.tracks import FloatArray, IntArray, Tracks, frozen_array
 
@@ -69,6 +69,8 @@ def read_truth(clip: Path) -> Truth:
     try:
         told = json.loads(file.read_text(encoding="utf-8"))
         tracks = read_table(table)
+        if np.any(np.ptp(tracks.xy_px[:, (WITHERS, CROUP)], axis=1).max(axis=1) == 0):
+            raise TruthError(f"{table.name} has withers and croup on one place; their distance is the measure.")
         if told["facing"] not in FACINGS:
             raise TruthError(f"{file.name}: facing is {told['facing']!r}; it can be left or right.")
         contacts, strides = told["contacts"], told["strides"]

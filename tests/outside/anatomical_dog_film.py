@@ -1,4 +1,4 @@
-"""Films of the anatomical dog on a belt, with exact truth beside them, in the form that training.endtoend reads.
+"""Films of the anatomical dog on a belt, with exact truth beside them, in the form that `pawfall judge` reads.
 
 The room is drawn here and shares no colour, texture or program with the rooms that networks are trained on.
 """
