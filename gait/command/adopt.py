@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from gait.command.change import Change, change_words
-from gait.command.domains import Domain, change_of, judge_domain, named
+from gait.command.domains import Domain, change_of, dogs_trained_on, judge_domain, named
 from gait.command.edge import EXPECTED, NOTHING_TO_SAY, exit_code, message, say_error
 from gait.command.outcome import JudgeSettings
 from gait.command.show import progress_bar
@@ -47,7 +47,7 @@ def _gate(candidate: Path, better: Sequence[str], no_worse: Sequence[str]) -> in
     older, newer = Network.load(old), Network.load(new)
     if newer.card.sha256 == older.card.sha256:
         raise NetworkError(f"{candidate.name} is the network in use already.")
-    trained = card_words(new).get("data", {}).get("marked_dogs", [])
+    trained = dogs_trained_on(new)
     with progress_bar(candidate.name) as report:
         changes = [judge_change(domain, older, newer, trained, report) for domain in domains]
     wanted, others = changes[: len(better)], changes[len(better) :] + drawn_change(new, old)
@@ -72,8 +72,10 @@ def judge_change(
     domain: Domain, older: Network, newer: Network, trained: Collection[str] = (), progress: Progress | None = None
 ) -> Change:
     """Both networks on the domain; dogs that are ``trained`` on are left out."""
-    old, new = (judge_domain(domain, one, JudgeSettings(), progress) for one in (older, newer))
-    return change_of(domain, old, new, trained)
+    old, new = (
+        judge_domain(domain, one, JudgeSettings(), trained=trained, progress=progress) for one in (older, newer)
+    )
+    return change_of(domain, old, new)
 
 
 def failures(wanted: list[Change], others: list[Change]) -> list[str]:

@@ -1,7 +1,7 @@
 """Two networks on the same domain: what changed, dog by dog, and whether the newer one may take over."""
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +17,7 @@ class Change:
 
     old, new   mean error over dogs, % of body length, a landmark counting for one body length at most
     change     new - old, of the same dogs
-    left_out   names of dogs that the newer network was trained on: they show nothing
+    left_out   names of dogs that a network was trained on: they show nothing
     each       per dog: old and new error, %
     """
 
@@ -47,12 +47,11 @@ class Change:
 
 
 def compare_errors(
-    name: str, dogs: Sequence[str], old: FloatArray, new: FloatArray, *, trained: Collection[str] = ()
+    name: str, dogs: Sequence[str], old: FloatArray, new: FloatArray, *, left_out: Sequence[str] = ()
 ) -> Change:
     """Errors (N,) body lengths of all that is marked, NaN = not judged, as a change over ``dogs``, N names."""
     names = list(dogs)
-    seen = np.array([dog in set(trained) for dog in names], bool)
-    both = np.isfinite(old) & np.isfinite(new) & ~seen
+    both = np.isfinite(old) & np.isfinite(new)
     old_percent, new_percent = (np.where(both, 100 * one, math.nan) for one in (old, new))
     own = [means_of_dogs(one, names) for one in (old_percent, new_percent)]
     return Change(
@@ -60,7 +59,7 @@ def compare_errors(
         over_dogs(old_percent, names),
         over_dogs(new_percent, names),
         over_dogs(new_percent - old_percent, names),
-        tuple(sorted({dog for dog, gone in zip(names, seen, strict=True) if gone})),
+        tuple(left_out),
         {dog: (own[0][dog], own[1][dog]) for dog in own[0]},
     )
 

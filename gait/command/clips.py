@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from gait.command.outcome import CLIPS, JudgeSettings, Outcome, place_words
-from gait.errors import TooFewStridesError
+from gait.errors import TooFewStridesError, TruthError
 from gait.reading import Progress, ReadingSettings, open_source, plain_name, record_of, watch
 from gait.sheets.keys import PICTURE_KEY
 from gait.sheets.trial_sheet import read_trial
@@ -26,29 +26,39 @@ from pose.window import Picture
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Filmed:
-    """A clip with its truth: where it lies, how the folder calls it, what was filmed, how to read it."""
+    """A clip with its truth: where it lies, how the folder calls it, whose it is, what was filmed, how to read it."""
 
     source: Path
     name: str
+    dog: str
     trial: Trial
     settings: ReadingSettings
     truth: Truth
 
 
 def judge_clips(
-    folder: Path, nameless: str, network: Network, *, settings: JudgeSettings, progress: Progress | None = None
+    folder: Path,
+    network: Network,
+    *,
+    settings: JudgeSettings,
+    trained: frozenset[str] = frozenset(),
+    progress: Progress | None = None,
 ) -> Outcome:
     """Read every clip in ``folder`` that has its truth beside it and hold what was found against that.
 
-    nameless  whose clips are without a trial sheet that says it: they count as one dog
+    Clips without a trial sheet that says whose they are count as one dog, called after the folder. Those of dogs that
+    a network was ``trained`` on are left out; TruthError when there are no others.
     """
-    filmed = [_filmed(clip, folder) for clip in clips_with_truth(folder)]
+    every = [_filmed(clip, folder) for clip in clips_with_truth(folder)]
+    filmed = [one for one in every if one.dog not in trained]
+    if not filmed:
+        raise TruthError(f"{folder} shows no dog that was not trained on; give clips of dogs that played no part.")
     compared = []
     for number, one in enumerate(filmed, start=1):
-        compared.append(read_against_truth(one, one.trial.dog or nameless, network, settings))
+        compared.append(read_against_truth(one, network, settings))
         if progress:
             progress("reading", number, len(filmed))
-    return _outcome(filmed, compared, settings)
+    return _outcome(filmed, compared, settings, tuple(sorted(trained & {one.dog for one in every})))
 
 
 def _filmed(clip: Path, folder: Path) -> Filmed:
@@ -57,10 +67,11 @@ def _filmed(clip: Path, folder: Path) -> Filmed:
     fps = told.pop(PICTURE_KEY, None)
     name = clip.relative_to(folder)
     called = (name if clip.is_dir() else name.with_suffix("")).as_posix()
-    return Filmed(clip, called, Trial(**told), ReadingSettings(fps=fps, film=False), read_truth(clip))
+    trial, dog = Trial(**told), told.get("dog") or folder.resolve().name
+    return Filmed(clip, called, dog, trial, ReadingSettings(fps=fps, film=False), read_truth(clip))
 
 
-def read_against_truth(filmed: Filmed, dog: str, network: Network, settings: JudgeSettings) -> Compared:
+def read_against_truth(filmed: Filmed, network: Network, settings: JudgeSettings) -> Compared:
     """One clip as the network reads it; one in which nothing can be read counts as all missed, and says why."""
     clip = open_source(filmed.source, filmed.trial, filmed.settings)
     tracks, record, why = nothing_found(filmed.truth), None, ""
@@ -70,10 +81,13 @@ def read_against_truth(filmed: Filmed, dog: str, network: Network, settings: Jud
         record = record_of(filmed.source, followed, filmed.trial, filmed.settings)
     except (NoDogError, TooFewStridesError) as error:
         why = str(error)
-    return compare(tracks, record, filmed.truth, clip=filmed.name, dog=dog, not_read=why, settings=settings.judging)
+    told = {"clip": filmed.name, "dog": filmed.dog, "not_read": why}
+    return compare(tracks, record, filmed.truth, settings=settings.judging, **told)
 
 
-def _outcome(filmed: Sequence[Filmed], compared: Sequence[Compared], settings: JudgeSettings) -> Outcome:
+def _outcome(
+    filmed: Sequence[Filmed], compared: Sequence[Compared], settings: JudgeSettings, left_out: tuple[str, ...]
+) -> Outcome:
     """All clips as one domain: every frame is a marked picture of its dog."""
     judged = _joined([clip.judged for clip in compared])
     owner = [number for number, clip in enumerate(compared) for _ in range(len(clip.tracks))]
@@ -94,6 +108,7 @@ def _outcome(filmed: Sequence[Filmed], compared: Sequence[Compared], settings: J
         whole_dogs=dogs,
         facts={"clips": len(compared), "frames": len(times)},
         beside={"not_read": _not_read(compared), "whole_line": line_facts(compared)},
+        left_out=left_out,
         rows=lambda: _prediction_rows(compared),
         moment=(names, times),
         picture=lambda row: _frame(filmed[owner[row]], float(times[row])),

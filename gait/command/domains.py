@@ -12,6 +12,7 @@ from gait.command.pictures import judge_pictures
 from gait.errors import TrialError
 from gait.reading import Progress
 from pose.network import Network
+from pose.networks import card_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,14 +58,26 @@ def _plain(path: Path) -> str:
 
 
 def judge_domain(
-    domain: Domain, network: Network, settings: JudgeSettings, progress: Progress | None = None
+    domain: Domain,
+    network: Network,
+    settings: JudgeSettings,
+    *,
+    trained: Collection[str] = (),
+    progress: Progress | None = None,
 ) -> Outcome:
-    """What comes of the domain under ``network``."""
+    """What comes of the domain under ``network``, without dogs that were ``trained`` on: they show nothing.
+
+    Raises PoseError or GaitError when an input cannot be used or no other dog is left.
+    """
     judge = judge_clips if domain.path.is_dir() else judge_pictures
-    nameless = domain.path.stem if domain.name == domain.path.name else domain.name
-    return judge(domain.path, nameless, network, settings=settings, progress=progress)
+    return judge(domain.path, network, settings=settings, trained=frozenset(trained), progress=progress)
 
 
-def change_of(domain: Domain, older: Outcome, newer: Outcome, trained: Collection[str] = ()) -> Change:
-    """What changed from one network to the other; dogs that the newer one was ``trained`` on are left out."""
-    return compare_errors(domain.name, newer.whole_dogs, older.whole, newer.whole, trained=trained)
+def change_of(domain: Domain, older: Outcome, newer: Outcome) -> Change:
+    """What changed from one network to the other."""
+    return compare_errors(domain.name, newer.whole_dogs, older.whole, newer.whole, left_out=newer.left_out)
+
+
+def dogs_trained_on(network: Path) -> set[str]:
+    """Names of the marked dogs that ``network`` learned from, as its card tells."""
+    return set(card_words(network).get("data", {}).get("marked_dogs", []))

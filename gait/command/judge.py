@@ -5,13 +5,13 @@ import json
 import math
 import os
 import shutil
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import asdict
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any, Final
 
-from gait.command.domains import Domain, change_of, judge_domain, named
+from gait.command.domains import Domain, change_of, dogs_trained_on, judge_domain, named
 from gait.command.edge import EXPECTED, OUR_FAULT, exit_code, fault, message, say_error
 from gait.command.outcome import (
     PICTURES,
@@ -55,12 +55,13 @@ def judge_command(
         domains = named(inputs)
         check_place(out, "judged.json", "judgement")
         check_writable(out)
-        used = Network.load(network or current_network())
-        other = Network.load(against) if against else None
-        done = [(domain, *_judge(domain, used, other, settings)) for domain in domains]
+        paths = [network or current_network(), *([against] if against else [])]
+        used, *others = [Network.load(path) for path in paths]
+        trained = set[str]().union(*(dogs_trained_on(path) for path in paths))
+        done = [(domain, *_judge(domain, [used, *others], trained, settings)) for domain in domains]
         facts = {**network_facts(used), "settings": asdict(settings), "domains": [told for _, _, told in done]}
-        if other:
-            facts["against"] = network_facts(other)
+        if others:
+            facts["against"] = network_facts(others[0])
         write_results(done, facts, out, settings)
     except EXPECTED as error:
         say_error(message(error))
@@ -73,16 +74,17 @@ def judge_command(
 
 
 def _judge(
-    domain: Domain, used: Network, other: Network | None, settings: JudgeSettings
+    domain: Domain, networks: Sequence[Network], trained: Collection[str], settings: JudgeSettings
 ) -> tuple[Outcome, dict[str, Any]]:
-    """One domain under one network or two."""
+    """One domain under one network or two, without the dogs that either was trained on."""
     with progress_bar(domain.name) as report:
-        outcome = judge_domain(domain, used, settings, report)
-        beside = judge_domain(domain, other, settings, report) if other else None
+        outcome, *beside = [
+            judge_domain(domain, network, settings, trained=trained, progress=report) for network in networks
+        ]
     facts = {"name": domain.name, **domain_facts(outcome, settings)}
-    if beside:
-        facts["against"] = side_facts(beside, settings)
-        facts["change"] = change_of(domain, beside, outcome).as_dict()
+    for other in beside:
+        facts["against"] = side_facts(other, settings)
+        facts["change"] = change_of(domain, other, outcome).as_dict()
     return outcome, facts
 
 

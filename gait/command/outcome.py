@@ -45,6 +45,7 @@ class Outcome:
               judged. whole_dogs: M names
     facts     what only this kind of domain has to tell, as plain values
     beside    of that what stands side by side for two networks
+    left_out  names of the dogs that are not judged, since a network was trained on them
     rows      rows of predictions.csv, without the domain
     moment    N words and (N,) s: the clip of each and when; two of one clip that lie too near show the same
     picture   the picture of one of the N
@@ -60,6 +61,7 @@ class Outcome:
     whole_dogs: Sequence[str]
     facts: dict[str, Any]
     beside: dict[str, Any]
+    left_out: tuple[str, ...]
     rows: Callable[[], list[list[str]]]
     moment: tuple[Sequence[str], FloatArray]
     picture: Callable[[int], Picture]
@@ -69,6 +71,7 @@ def domain_facts(outcome: Outcome, settings: JudgeSettings) -> dict[str, Any]:
     """Everything that judged.json says of a domain but its name."""
     return {
         "kind": outcome.kind,
+        "dogs_left_out": list(outcome.left_out),
         **outcome.facts,
         **side_facts(outcome, settings),
         "misses": misses(outcome.judged, settings.judging),

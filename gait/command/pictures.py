@@ -1,6 +1,7 @@
 """Pictures that a person marked, read one by one by a network."""
 
 import math
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,13 +24,23 @@ FACING: Final = {RIGHT: "right", LEFT: "left"}
 
 
 def judge_pictures(
-    source: Path, nameless: str, network: Network, *, settings: JudgeSettings, progress: Progress | None = None
+    source: Path,
+    network: Network,
+    *,
+    settings: JudgeSettings,
+    trained: frozenset[str] = frozenset(),
+    progress: Progress | None = None,
 ) -> Outcome:
     """Read every picture of the marks in ``source`` whole and hold what was found against what was marked.
 
-    nameless  whose pictures are that do not say it: they count as one dog
+    Pictures that do not say whose they are count as one dog, called after the file. Those of dogs that a network was
+    ``trained`` on are left out; MarksError when there are no others.
     """
-    marks = read_marks(source)
+    whole, nameless = read_marks(source), source.stem
+    left_out = tuple(sorted(trained & set(_owners(whole, nameless))))
+    marks = _without(whole, left_out, nameless)
+    if left_out and not marks.files:
+        raise MarksError(f"{source.name} shows no dog that was not trained on; give marks of dogs that played no part.")
     paths = picture_paths(marks, source.parent)
     readings = _read(marks, paths, network, progress)
     chosen = np.array([_dog_of(marks, row, reading) for row, reading in enumerate(readings)], np.int64)
@@ -49,6 +60,7 @@ def judge_pictures(
         whole_dogs=names,
         facts=facts,
         beside={},
+        left_out=left_out,
         rows=lambda: _prediction_rows(marks, readings),
         moment=([str(row) for row in range(len(files))], np.zeros(len(files))),
         picture=lambda row: load_picture(paths[marks.picture[chosen[row]]]),
@@ -90,6 +102,19 @@ def dog_names(marks: Marks, nameless: str) -> list[str]:
 def _owners(marks: Marks, nameless: str) -> list[str]:
     """P names, whose each picture is, also when nobody is marked in it."""
     return [str(notes.get("dog") or nameless) for notes in marks.image_notes]
+
+
+def _without(marks: Marks, dogs: Collection[str], nameless: str) -> Marks:
+    """The marks without the pictures of ``dogs``."""
+    kept = [row for row, owner in enumerate(_owners(marks, nameless)) if owner not in dogs]
+    place = {row: number for number, row in enumerate(kept)}
+    there = [dog for dog in range(len(marks)) if marks.picture[dog] in place]
+    return Marks(
+        tuple(marks.files[row] for row in kept), marks.image_id[kept], marks.size_px[kept], marks.mark_id[there],
+        np.array([place[int(marks.picture[dog])] for dog in there], np.int64), marks.xy_px[there],
+        marks.visibility[there], tuple(marks.image_notes[row] for row in kept),
+        tuple(marks.mark_notes[dog] for dog in there), marks.about,
+    )  # fmt: skip
 
 
 def answers_of(marks: Marks, dogs: IntArray, readings: list[StillReading]) -> Answers:

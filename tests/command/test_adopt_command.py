@@ -11,7 +11,7 @@ from fake_network import blind_network, disc_clip, write_fake_network
 from marked import mark, put, words
 
 from gait.command.adopt import failures
-from gait.command.change import Change, compare_errors
+from gait.command.change import compare_errors
 from pose.beside import write_picture
 from pose.network import read_card, shipped_network
 from pose.networks import CURRENT, adopt, current_network
@@ -121,13 +121,6 @@ def test_a_domain(old: list[float], new: list[float], dogs: str, worse: bool, be
     assert (domain.worse, domain.better) == (worse, better)
     assert bool(failures([domain], [])) != better
     assert bool(failures([], [domain])) == worse
-
-
-def test_a_dog_trained_on_shows_nothing() -> None:
-    domain: Change = compare_errors(
-        "marks.json", ["Ash", "Birch"], np.array([0.9, 0.1]), np.array([0.0, 0.2]), trained=["Ash"]
-    )
-    assert domain.left_out == ("Ash",) and domain.change.mean == pytest.approx(10)
 
 
 @pytest.mark.parametrize(

@@ -175,6 +175,26 @@ def test_one_dog_gets_no_interval(tmp_path: Path, network: Path) -> None:
     assert "fewer than three dogs no interval" in (tmp_path / "out" / "judged.html").read_text()
 
 
+@pytest.mark.parametrize("which", ["the network", "the one beside it"])
+def test_dogs_that_a_network_was_trained_on_are_not_judged(tmp_path: Path, network: Path, which: str) -> None:
+    trained = blind_network(tmp_path / "trained", card='\n[data]\nmarked_dogs = ["Ash", "Zinnia"]\n')
+    write_picture(CLIP.frame(0).rgb, tmp_path / "1.png")
+    write_picture(CLIP.frame(0).rgb, tmp_path / "2.png")
+    images = [{"id": n, "file_name": f"{n}.png", "width": 480, "height": 360, "dog": dog}
+              for n, dog in ((1, "Ash"), (2, "Birch"))]  # fmt: skip
+    marks = put(tmp_path, words(mark(1, 1, TRUTH), mark(2, 2, TRUTH), images=images))
+    pair = (trained, network) if which == "the network" else (network, trained)
+    done = call("judge", marks, "-o", tmp_path / "out", "--network", pair[0], "--against", pair[1])
+    assert done.exit_code == 0, done.output
+    [facts] = told(tmp_path / "out")["domains"]
+    assert facts["dogs_left_out"] == facts["change"]["dogs_left_out"] == ["Ash"]
+    assert facts["pictures"] == 1 and set(facts["over_dogs"]["dogs"]) == {"Birch"}
+    assert "not judged, since trained on: Ash" in done.stdout
+    marks = put(tmp_path, words(mark(1, 1, TRUTH), images=images[:1]))
+    done = call("judge", marks, "-o", tmp_path / "out", "--network", pair[0], "--against", pair[1])
+    assert done.exit_code == 2 and "no dog that was not trained on" in done.stderr
+
+
 def one_picture(folder: Path, **changes: Any) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     write_picture(CLIP.frame(0).rgb, folder / "1.png")
