@@ -119,16 +119,18 @@ def bench(clip: Path, network: Path | None, precision: Any, repeat: int) -> None
 
 
 @main.command()
-@click.argument("marks", type=FOLDER, metavar="MARKS.json")
+@click.argument("inputs", nargs=-1, required=True, metavar="[NAME=]INPUT...")
 @click.option("-o", "--out", required=True, type=FOLDER, help="Folder for the results.")
 @click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
 @click.option("--against", type=FOLDER, help="A second network, shown beside the first.")
-@click.option("--worst", type=click.IntRange(0), default=12, show_default=True, help="Pictures to draw, worst first.")
-def judge(marks: Path, out: Path, network: Path | None, against: Path | None, worst: int) -> None:
-    """Judge a network on pictures marked in the form of COCO keypoints, which lie beside MARKS.json."""
-    from gait.command.judge import JudgeSettings, judge_command
+@click.option("--worst", type=click.IntRange(0), default=12, show_default=True, help="Pictures to draw of each INPUT.")
+def judge(inputs: tuple[str, ...], out: Path, network: Path | None, against: Path | None, worst: int) -> None:
+    """Judge a network on marked pictures and on clips with truth: each INPUT is a file of marks (COCO keypoints, the
+    pictures beside it) or a folder of clips with NAME.truth.json and NAME.landmarks.csv beside them."""
+    from gait.command.judge import judge_command
+    from gait.command.outcome import JudgeSettings
 
-    sys.exit(judge_command(marks, out, network, JudgeSettings(worst=worst), against))
+    sys.exit(judge_command(inputs, out, network, JudgeSettings(worst=worst), against))
 
 
 @main.command()
@@ -184,10 +186,10 @@ def fit(
 
 @main.command()
 @click.argument("candidate", type=FOLDER, metavar="[CANDIDATE.onnx]", required=False)
-@click.option("--better", multiple=True, type=FOLDER, help="Marks of dogs where it has to be better; also again.")
-@click.option("--no-worse", multiple=True, type=FOLDER, help="Marks of dogs where it must not be worse; also again.")
+@click.option("--better", multiple=True, metavar="[NAME=]INPUT", help="As for judge: it has to be better; also again.")
+@click.option("--no-worse", multiple=True, metavar="[NAME=]INPUT", help="The same: it must not be worse; also again.")
 @click.option("--back", "go_back", is_flag=True, help="Use the network before the adopted one again.")
-def adopt(candidate: Path | None, better: tuple[Path, ...], no_worse: tuple[Path, ...], go_back: bool) -> None:
+def adopt(candidate: Path | None, better: tuple[str, ...], no_worse: tuple[str, ...], go_back: bool) -> None:
     """Use another network from now on, if it is better on dogs that it was not trained on and nowhere worse."""
     from gait.command.adopt import adopt_command
 

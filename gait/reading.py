@@ -132,7 +132,7 @@ def read_to_folder(
     check_place(folder, "record.json")
     clip = None if is_table(source) else open_source(source, trial, settings)
     if followed is None:
-        new = _of_table(source, trial, settings) if clip is None else _watch(clip, trial, network, settings, progress)
+        new = _of_table(source, trial, settings) if clip is None else watch(clip, trial, network, settings, progress)
         followed = dataclasses.replace(new, sha256=content_hash(source))
     record = record_of(source, followed, trial, settings)
     partial = partial_of(folder)
@@ -169,10 +169,17 @@ def open_source(source: Path, trial: Trial, settings: ReadingSettings) -> Clip:
     )
 
 
-def _watch(
-    clip: Clip, trial: Trial, network: Network | None, settings: ReadingSettings, progress: Progress | None
+def watch(
+    clip: Clip,
+    trial: Trial,
+    network: Network | None,
+    settings: ReadingSettings = ReadingSettings(),
+    progress: Progress | None = None,
 ) -> Followed:
-    """Follow the landmarks through the pictures."""
+    """Follow the landmarks through the pictures of ``clip``.
+
+    Raises PoseError when no dog can be followed, TrialError without a network.
+    """
     check_rate(clip.path.name, clip.stamps_s, settings)
     if network is None:
         raise TrialError(f"{clip.path.name} is a film and needs a network to be read.")

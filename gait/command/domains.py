@@ -1,94 +1,83 @@
-"""Two networks on the same marked pictures: what changed, dog by dog, and whether the newer one may take over."""
+"""What a network is judged on: each a file of marks or a folder of clips with truth, under a name of its own."""
 
-import math
-from collections.abc import Collection
+import re
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-import numpy as np
+from gait.command.change import Change, compare_errors
+from gait.command.clips import judge_clips
+from gait.command.outcome import JudgeSettings, Outcome
+from gait.command.pictures import judge_pictures
+from gait.errors import TrialError
+from gait.reading import Progress
+from pose.network import Network
+from pose.networks import card_words
 
-from pose.bydog import OverDogs, means_of_dogs, over_dogs
-from pose.coco import Marks
-from pose.tracks import FloatArray
 
-
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class Domain:
-    """One file of marks, read by an older and a newer network.
-
-    old, new   mean error over dogs, % of body length, a landmark counting for one body length at most
-    change     new - old, of the same dogs
-    left_out   names of dogs that the newer network was trained on: they show nothing
-    each       per dog: old and new error, %
-    """
+    """A kind of footage: its name and the file of marks or the folder of clips that stands for it."""
 
     name: str
-    old: OverDogs
-    new: OverDogs
-    change: OverDogs
-    left_out: tuple[str, ...] = ()
-    each: dict[str, tuple[float, float]] | None = None
+    path: Path
 
     @property
-    def worse(self) -> bool:
-        """Whether the newer one is worse beyond the interval, or at all where dogs are too few for one."""
-        return self.change.low > 0 if self.change.certain else not self.change.mean <= 0
-
-    @property
-    def better(self) -> bool:
-        """Whether the newer one is better beyond the interval; never shown by fewer dogs than an interval needs."""
-        return self.change.certain and self.change.high < 0
-
-    def as_dict(self) -> dict[str, Any]:
-        """Plain values."""
-        parts = {"old_percent": self.old, "new_percent": self.new, "change_percent": self.change}
-        told: dict[str, Any] = {"marks": self.name} | {key: value.as_dict() for key, value in parts.items()}
-        each = {dog: [round(one, 2) for one in pair] for dog, pair in (self.each or {}).items()}
-        return told | {"dogs_left_out": list(self.left_out), "dogs": each}
+    def slug(self) -> str:
+        """The name in letters that any file may have."""
+        return re.sub(r"[^\w.-]+", "-", self.name)
 
 
-def compare_errors(name: str, marks: Marks, old: FloatArray, new: FloatArray, trained: Collection[str] = ()) -> Domain:
-    """Errors (N,) body lengths of every marked dog, NaN = not judged, as a domain."""
-    names = dog_names(marks, Path(name).stem)
-    seen = np.array([dog in set(trained) for dog in names], bool)
-    both = np.isfinite(old) & np.isfinite(new) & ~seen
-    old_percent, new_percent = (np.where(both, 100 * one, math.nan) for one in (old, new))
-    own = [means_of_dogs(one, names) for one in (old_percent, new_percent)]
-    return Domain(
-        name,
-        over_dogs(old_percent, names),
-        over_dogs(new_percent, names),
-        over_dogs(new_percent - old_percent, names),
-        tuple(sorted({dog for dog, gone in zip(names, seen, strict=True) if gone})),
-        {dog: (own[0][dog], own[1][dog]) for dog in own[0]},
-    )
+def named(words: Sequence[str | Path]) -> list[Domain]:
+    """Domains from PATH or NAME=PATH; without a name that of the file or folder, with its own folder's where two are
+    alike. Raises TrialError when two have the same all the same."""
+    given = [_parts(str(word)) for word in words]
+    plain = [name or _plain(path) for name, path in given]
+    domains = [
+        Domain(name or (alone if plain.count(alone) == 1 else f"{path.resolve().parent.name}/{alone}"), path)
+        for (name, path), alone in zip(given, plain, strict=True)
+    ]
+    for number, domain in enumerate(domains):
+        for other in domains[:number]:
+            if domain.slug.casefold() == other.slug.casefold():
+                raise TrialError(
+                    f"{other.path} and {domain.path} are both called {domain.name}; give names: ONE={other.path} "
+                    f"OTHER={domain.path}."
+                )
+    return domains
 
 
-def dog_names(marks: Marks, nameless: str) -> list[str]:
-    """N names, one per marked dog; pictures that do not say whose they are count as one dog, ``nameless``."""
-    return [str(marks.image_notes[picture].get("dog") or nameless) for picture in marks.picture]
+def _parts(words: str) -> tuple[str, Path]:
+    """Name and path; "" = no name was given."""
+    name, sign, path = words.partition("=")
+    return (name.strip(), Path(path)) if sign and not Path(words).exists() else ("", Path(words))
 
 
-def change_words(domain: Domain) -> str:
-    """'marks.json: error 12.1 to 8.4 % of body length, change -3.7 (-5.0 to -2.2) over 6 dogs, 80 pictures'."""
-    if not domain.change.dogs:
-        return f"{domain.name}: no dog that could be judged"
-    left = f"; left out, trained on: {', '.join(domain.left_out)}" if domain.left_out else ""
-    told = domain.as_dict()
-    return _change_words(domain.name, told["old_percent"], told["new_percent"], told["change_percent"]) + left
+def _plain(path: Path) -> str:
+    return path.resolve().name
 
 
-def change_words_of(facts: dict[str, Any]) -> str:
-    """The same of a judgement's facts; "" when one network was judged alone."""
-    if "change" not in facts or "mean" not in facts["change"]["change_percent"]:
-        return ""
-    told, old, new = facts["change"], facts["against"]["network"], facts["network"]
-    return _change_words(f"From {old} to {new}", told["old_percent"], told["new_percent"], told["change_percent"])
+def judge_domain(
+    domain: Domain,
+    network: Network,
+    settings: JudgeSettings,
+    *,
+    trained: Collection[str] = (),
+    progress: Progress | None = None,
+) -> Outcome:
+    """What comes of the domain under ``network``, without dogs that were ``trained`` on: they show nothing.
+
+    Raises PoseError or GaitError when an input cannot be used or no other dog is left.
+    """
+    judge = judge_clips if domain.path.is_dir() else judge_pictures
+    return judge(domain.path, network, settings=settings, trained=frozenset(trained), progress=progress)
 
 
-def _change_words(name: str, old: dict[str, Any], new: dict[str, Any], change: dict[str, Any]) -> str:
-    dogs = f"{change['dogs']} {'dog' if change['dogs'] == 1 else 'dogs'}, {change['pictures']} pictures"
-    span = f"({change['low']:+.1f} to {change['high']:+.1f})" if "low" in change else "(too few dogs for an interval)"
-    words = f"error {old['mean']:.1f} to {new['mean']:.1f} % of body length, change {change['mean']:+.1f} {span}"
-    return f"{name}: {words} over {dogs}"
+def change_of(domain: Domain, older: Outcome, newer: Outcome) -> Change:
+    """What changed from one network to the other."""
+    return compare_errors(domain.name, newer.whole_dogs, older.whole, newer.whole, left_out=newer.left_out)
+
+
+def dogs_trained_on(network: Path) -> set[str]:
+    """Names of the marked dogs that ``network`` learned from, as its card tells."""
+    return set(card_words(network).get("data", {}).get("marked_dogs", []))

@@ -11,9 +11,8 @@ from fake_network import blind_network, disc_clip, write_fake_network
 from marked import mark, put, words
 
 from gait.command.adopt import failures
-from gait.command.domains import Domain, compare_errors
+from gait.command.change import compare_errors
 from pose.beside import write_picture
-from pose.coco import read_marks
 from pose.network import read_card, shipped_network
 from pose.networks import CURRENT, adopt, current_network
 
@@ -117,18 +116,11 @@ def test_the_gate_says_which_part_failed(
     ],
     ids=["better", "worse", "undecided", "better, two dogs", "worse, two dogs"],
 )
-def test_a_domain(tmp_path: Path, old: list[float], new: list[float], dogs: str, worse: bool, better: bool) -> None:
-    marks = read_marks(marks_of(tmp_path / "marks", tuple(dogs)))
-    domain = compare_errors("marks.json", marks, np.array(old), np.array(new))
+def test_a_domain(old: list[float], new: list[float], dogs: str, worse: bool, better: bool) -> None:
+    domain = compare_errors("marks.json", dogs, np.array(old), np.array(new))
     assert (domain.worse, domain.better) == (worse, better)
     assert bool(failures([domain], [])) != better
     assert bool(failures([], [domain])) == worse
-
-
-def test_a_dog_trained_on_shows_nothing(tmp_path: Path) -> None:
-    marks = read_marks(marks_of(tmp_path / "marks", ("Ash", "Birch")))
-    domain: Domain = compare_errors("marks.json", marks, np.array([0.9, 0.1]), np.array([0.0, 0.2]), ["Ash"])
-    assert domain.left_out == ("Ash",) and domain.change.mean == pytest.approx(10)
 
 
 @pytest.mark.parametrize(

@@ -55,7 +55,12 @@ def result(tmp_path_factory: pytest.TempPathFactory, network: Path) -> tuple[Pat
 
 @pytest.fixture(scope="module")
 def facts(result: tuple[Path, str]) -> dict[str, Any]:
-    return json.loads((result[0] / "judged.json").read_text())
+    [domain] = told(result[0])["domains"]
+    return domain
+
+
+def told(out: Path) -> dict[str, Any]:
+    return json.loads((out / "judged.json").read_text())
 
 
 def test_the_figures_are_those_of_the_marks(facts: dict[str, Any]) -> None:
@@ -80,16 +85,32 @@ def test_every_picture_and_dog_is_accounted_for(facts: dict[str, Any]) -> None:
     assert facts["dogs"][2]["error_bl"] == dict.fromkeys(LANDMARKS)
 
 
-def test_the_network_and_the_settings_are_named(facts: dict[str, Any], network: Path) -> None:
+def test_precision_ranks_the_dogs_that_were_found(result: tuple[Path, str], facts: dict[str, Any]) -> None:
+    """Five are marked, four found: 1 and 4 well, 2 with four landmarks of six, 5 where none is marked."""
+    with (result[0] / "predictions.csv").open() as file:
+        rows = list(csv.DictReader(file))
+    sure = {name: np.mean([float(row["score"]) for row in rows if row["file"] == f"{name}.png"]) for name in "1245"}
+    for limit, right in (("0.50", "124"), ("0.75", "14")):
+        ranked = [name in right for name in sorted(sure, key=lambda name: -sure[name])]
+        # precision where recall rises by a fifth, at the best of this place and all after it
+        steps = [max(sum(ranked[:n]) / n for n in range(k, 5)) for k in range(1, 5) if ranked[k - 1]]
+        widths = [21, 20, 20][: len(steps)]  # of 101 recalls; 0 counts to the first
+        wanted = sum(width * step for width, step in zip(widths, steps, strict=True)) / 101
+        assert facts["precision"]["at_similarity"][limit] == pytest.approx(wanted, abs=1e-4)
+    assert facts["precision"]["average_precision"]["pictures"] == 6
+
+
+def test_the_network_and_the_settings_are_named(result: tuple[Path, str], network: Path) -> None:
+    facts = told(result[0])
     assert (facts["network"], facts["network_hash"]) == ("discs", Network.load(network).sha256)
     assert facts["settings"]["judging"]["limits"] == [0.05, 0.1, 0.2]
-    assert facts["marks"] == "marks.json"
+    assert (facts["domains"][0]["name"], facts["domains"][0]["kind"]) == ("marks.json", "pictures")
 
 
 def test_predictions_are_six_rows_a_picture(result: tuple[Path, str]) -> None:
     with (result[0] / "predictions.csv").open() as file:
         rows = list(csv.DictReader(file))
-    assert list(rows[0]) == ["file", "landmark", "x_px", "y_px", "score"]
+    assert list(rows[0]) == ["domain", "file", "frame", "landmark", "x_px", "y_px", "score"]
     assert [(row["file"], row["landmark"]) for row in rows] == [
         (f"{number}.png", name) for number in range(1, 7) for name in LANDMARKS
     ]
@@ -99,7 +120,8 @@ def test_predictions_are_six_rows_a_picture(result: tuple[Path, str]) -> None:
 
 
 def test_the_worst_pictures_are_drawn_the_worst_first(result: tuple[Path, str]) -> None:
-    assert sorted(item.name for item in (result[0] / "worst").iterdir()) == ["01_3.png", "02_2.png"]
+    assert [item.name for item in (result[0] / "worst").iterdir()] == ["marks.json"]
+    assert sorted(item.name for item in (result[0] / "worst/marks.json").iterdir()) == ["01_3.png", "02_2.png"]
     assert sorted(item.name for item in result[0].iterdir()) == [
         "judged.html", "judged.json", "predictions.csv", "worst",
     ]  # fmt: skip
@@ -125,13 +147,13 @@ def test_two_networks_side_by_side(tmp_path: Path, network: Path) -> None:
     """The second mistakes the near fore paw for the croup and the croup for it."""
     other = blind_network(tmp_path / "other")
     marks = marked_set(tmp_path / "marks")
-    told = json.loads(marks.read_text())
-    for image, dog in zip(told["images"], ("Ash", "Birch", "Cedar", "Dill", "Elm", "Fir"), strict=True):
+    words = json.loads(marks.read_text())
+    for image, dog in zip(words["images"], ("Ash", "Birch", "Cedar", "Dill", "Elm", "Fir"), strict=True):
         image["dog"] = dog
-    marks.write_text(json.dumps(told))
+    marks.write_text(json.dumps(words))
     done = call("judge", marks, "-o", tmp_path / "out", "--network", network, "--against", other)
     assert done.exit_code == 0, done.output
-    facts = json.loads((tmp_path / "out" / "judged.json").read_text())
+    [facts] = told(tmp_path / "out")["domains"]
     assert facts["change"]["change_percent"]["high"] <= 0 > facts["change"]["change_percent"]["mean"]
     each = facts["over_dogs"]["dogs"]
     assert set(each) == {"Ash", "Birch", "Cedar", "Dill"} and each["Cedar"] == 100 and each["Ash"] < 5
@@ -142,15 +164,35 @@ def test_two_networks_side_by_side(tmp_path: Path, network: Path) -> None:
     assert (np.diff(curve["all"]) >= 0).all() and len(curve["all"]) == 30
     assert sum(one["count"] for one in facts["calibration"]) == facts["scores"]["count"]
     page = (tmp_path / "out" / "judged.html").read_text()
-    assert "discs and blind" in page and "worst/01_" in page and "4 dogs, 4 pictures" in page
+    assert "discs and blind" in page and "worst/marks.json/01_" in page and "on marks.json, 4 dogs" in page
     assert "From blind to discs: error" in done.stdout
 
 
 def test_one_dog_gets_no_interval(tmp_path: Path, network: Path) -> None:
     assert call("judge", one_picture(tmp_path), "-o", tmp_path / "out", "--network", network).exit_code == 0
-    facts = json.loads((tmp_path / "out" / "judged.json").read_text())
+    [facts] = told(tmp_path / "out")["domains"]
     assert "low" not in facts["over_dogs"]["error_percent"] and facts["over_dogs"]["error_percent"]["dogs"] == 1
-    assert "no interval can be stated" in (tmp_path / "out" / "judged.html").read_text()
+    assert "fewer than three dogs no interval" in (tmp_path / "out" / "judged.html").read_text()
+
+
+@pytest.mark.parametrize("which", ["the network", "the one beside it"])
+def test_dogs_that_a_network_was_trained_on_are_not_judged(tmp_path: Path, network: Path, which: str) -> None:
+    trained = blind_network(tmp_path / "trained", card='\n[data]\nmarked_dogs = ["Ash", "Zinnia"]\n')
+    write_picture(CLIP.frame(0).rgb, tmp_path / "1.png")
+    write_picture(CLIP.frame(0).rgb, tmp_path / "2.png")
+    images = [{"id": n, "file_name": f"{n}.png", "width": 480, "height": 360, "dog": dog}
+              for n, dog in ((1, "Ash"), (2, "Birch"))]  # fmt: skip
+    marks = put(tmp_path, words(mark(1, 1, TRUTH), mark(2, 2, TRUTH), images=images))
+    pair = (trained, network) if which == "the network" else (network, trained)
+    done = call("judge", marks, "-o", tmp_path / "out", "--network", pair[0], "--against", pair[1])
+    assert done.exit_code == 0, done.output
+    [facts] = told(tmp_path / "out")["domains"]
+    assert facts["dogs_left_out"] == facts["change"]["dogs_left_out"] == ["Ash"]
+    assert facts["pictures"] == 1 and set(facts["over_dogs"]["dogs"]) == {"Birch"}
+    assert "not judged, since trained on: Ash" in done.stdout
+    marks = put(tmp_path, words(mark(1, 1, TRUTH), images=images[:1]))
+    done = call("judge", marks, "-o", tmp_path / "out", "--network", pair[0], "--against", pair[1])
+    assert done.exit_code == 2 and "no dog that was not trained on" in done.stderr
 
 
 def one_picture(folder: Path, **changes: Any) -> Path:
@@ -167,7 +209,7 @@ def test_an_earlier_judgement_gives_way_and_foreign_files_stay(tmp_path: Path, n
         (out / "worst" / "old.png").touch()
     assert call("judge", marks, "-o", out, "--network", network, "--worst", 0).exit_code == 0
     assert (out / "notes.txt").read_text() == "mine"
-    assert list((out / "worst").iterdir()) == []
+    assert [list(folder.iterdir()) for folder in (out / "worst").iterdir()] == [[]]
 
 
 def text_picture(folder: Path) -> Path:
@@ -234,7 +276,7 @@ def test_a_fault_of_ours_is_one_line_too_and_leaves_nothing(
 def test_judging_needs_no_torch(tmp_path: Path, network: Path) -> None:
     code = (
         "import sys; from pathlib import Path; from gait.command.judge import judge_command; "
-        "done = judge_command(*map(Path, sys.argv[1:])); "
+        "done = judge_command(sys.argv[1:2], *map(Path, sys.argv[2:])); "
         "sys.exit(done or 10 * bool({'torch', 'training', 'albumentations'} & sys.modules.keys()))"
     )
     places = [str(place) for place in (one_picture(tmp_path), tmp_path / "out", network)]

@@ -36,10 +36,11 @@ def test_the_script_that_runs_it_is_sound() -> None:
     [
         ("read", "## Reading a clip", "## What comes out"),
         ("compare", "## Comparing conditions and visits", "## Judging a network"),
+        ("judge", "## Judging a network", "## Choosing frames to mark"),
         ("pick", "## Choosing frames to mark", "\n## "),
         ("mark", "## Marking", "## Drawing footage"),
     ],
-    ids=["read", "compare", "pick", "mark"],
+    ids=["read", "compare", "judge", "pick", "mark"],
 )
 def test_every_option_in_the_readme_exists_and_every_option_is_in_the_readme(
     command: str, start: str, end: str

@@ -1,9 +1,11 @@
-"""Films of the anatomical dog on a belt, with exact truth beside them, in the form that training.endtoend reads.
+"""Films of the anatomical dog on a belt, with exact truth beside them, in the form that `pawfall judge` reads.
 
-The room is drawn here and shares no colour, texture or program with the rooms that networks are trained on.
+``PYTHONPATH=.:tests/outside python -m anatomical_dog_film FOLDER`` writes them. The room is drawn here
+and shares no colour, texture or program with the rooms that networks are trained on.
 """
 
 import json
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -313,3 +315,8 @@ def truth_of(shot: Shot, m: Movement) -> dict[str, Any]:
         for i, (a, b) in enumerate(zip(m.stride_s[:-1], m.stride_s[1:], strict=True))
     ]
     return {"facing": shot.facing, "belt_m_s": m.speed * WITHERS_M, "contacts": contacts, "strides": strides}
+
+
+if __name__ == "__main__":
+    for each in SHOTS:
+        make_clip(each, Path(sys.argv[1]))

@@ -19,9 +19,11 @@ from generator import (
 )
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from marked import DOG_PX
 from scipy import stats
 from sklearn.calibration import calibration_curve
 from sklearn.metrics import accuracy_score, confusion_matrix
+from walker import trotting
 
 from gait.footfalls import footfalls_of, mean_phase
 from gait.measures import MEASURES, measure
@@ -30,8 +32,8 @@ from gait.nouns import Summary
 from gait.report.words import half_interval
 from gait.rows import list_rows
 from gait.summaries import mean_of
+from gait.wholeline import FIGURES, Compared
 from pose.judging import Answers, judge, score_error
-from training.endtoend import Compared, summary
 
 CIRCLES = [item for item in MEASURES if item.circle is not None]
 PATTERNS = {
@@ -112,17 +114,21 @@ def test_named_strides_are_named_right(sd_ms: float) -> None:
         assert np.diag(table).min() > 0.95
 
 
+#: One dog marked where it was found.
+ONE, FULL = np.ones(1), np.ones((1, 6))
+RIGHT = judge(Answers(DOG_PX[None], 2 * FULL, np.ones((1, 2), bool), ONE, DOG_PX[None], FULL, ONE))
+
+
 def test_share_named_right_is_the_accuracy() -> None:
     rng = np.random.default_rng(1)
     clips, true, found = [], [], []
-    nothing = np.zeros((1, 6))
     for n in range(5):
         right, wrong = int(rng.integers(1, 9)), int(rng.integers(0, 4))
-        seen = nothing.astype(bool)
-        clips.append(Compared(str(n), nothing, seen | True, np.zeros(2), np.ones(1), right, wrong, 1, 2, 0.0))
+        names = {"right": right, "wrong": wrong, "unclear": 1, "dropped": 2}
+        clips.append(Compared(str(n), "Ash", trotting(0.5), RIGHT, ONE, ONE, 2, names, 0.0))
         true += ["trot"] * (right + wrong)
         found += ["trot"] * right + ["pace"] * wrong
-    assert summary(clips)["name_right"] == pytest.approx(accuracy_score(true, found))
+    assert FIGURES["names_right_percent"](clips) / 100 == pytest.approx(accuracy_score(true, found))
 
 
 def test_error_of_scores_is_that_of_the_calibration_curve() -> None:

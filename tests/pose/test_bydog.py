@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pose.bydog import BootstrapSettings, means_of_dogs, over_dogs
+from pose.bydog import BootstrapSettings, means_of_dogs, over_dogs, redrawn
 
 
 def test_each_dog_counts_once() -> None:
@@ -37,3 +37,19 @@ def test_the_interval_holds_the_truth_about_as_often_as_it_says() -> None:
         found = over_dogs(values, dogs, BootstrapSettings(draws=500))
         held.append(found.low <= 0 <= found.high)
     assert np.mean(held) == pytest.approx(0.92, abs=0.04)
+
+
+def test_a_figure_of_all_rows_is_drawn_by_dogs_with_all_their_rows() -> None:
+    values, dogs = np.array([1.0, 1.0, 1.0, 5.0, 9.0]), ["a", "a", "a", "b", "c"]
+    found = redrawn(lambda rows: float(np.median(values[rows])), dogs)
+    assert (found.mean, found.low, found.high) == (1.0, 1.0, 9.0)
+    assert (found.dogs, found.pictures) == (3, 5)
+    assert not redrawn(lambda rows: float(np.median(values[rows])), ["a", "a", "a", "b", "b"]).certain
+    assert redrawn(lambda rows: float("nan"), dogs).as_dict() == {"dogs": 3, "pictures": 5}
+
+
+def test_a_mean_has_the_same_interval_either_way() -> None:
+    """One row of each dog: the mean over dogs and the figure of all rows are one."""
+    values, dogs = np.arange(8.0) ** 2, list("abcdefgh")
+    settings = BootstrapSettings(draws=500)
+    assert redrawn(lambda rows: float(values[rows].mean()), dogs, settings) == over_dogs(values, dogs, settings)

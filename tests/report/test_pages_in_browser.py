@@ -1,4 +1,4 @@
-"""Both pages in a real browser: no fault that axe-core finds, no overflow, everything within reach of keys."""
+"""Every page in a real browser: no fault that axe-core finds, no overflow, everything within reach of keys."""
 
 from pathlib import Path
 
@@ -6,13 +6,16 @@ import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from comparison_maker import make_comparison
+from judged_maker import make_judged
 from playwright.sync_api import Browser
 from record_maker import make_record
 
 from gait.report.comparison.content import Film
 from gait.report.comparison.document import KeyPicture
 from gait.report.comparison.page import write_comparison_page
+from gait.report.judging import judging_page
 from gait.report.page import write_page
+from pose.beside import write_picture
 
 pytestmark = pytest.mark.slow
 
@@ -20,17 +23,20 @@ pytestmark = pytest.mark.slow
 SCREENS = {"phone": (390, 844), "laptop": (1366, 768), "desk": (1920, 1080)}
 PICTURE = np.full((90, 160, 3), (200, 90, 10), dtype=np.uint8)
 MOMENT = "Touchdown of the near hind paw"
-PAGES = ["clip.html", "comparison.html"]
+PAGES = ["clip.html", "comparison.html", "judged.html"]
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Both pages with everything that they can hold."""
+    """The pages with everything that they can hold."""
     made = tmp_path_factory.mktemp("pages")
     write_page(make_record(), made / "clip.html", picture=PICTURE, film="film.mp4")
     pictures = [KeyPicture(name, MOMENT, PICTURE, "Tansy") for name in ("bare", "boots")]
     films = [Film("Tansy, bare and in boots, in step.", "films/tansy-boots.mp4")]
     write_comparison_page(make_comparison(), made / "comparison.html", pictures=pictures, films=films)
+    (made / "worst").mkdir()
+    write_picture(PICTURE, made / "worst" / "01.png")
+    (made / "judged.html").write_text(judging_page(make_judged(), [["worst/01.png"], []]), encoding="utf-8")
     return made
 
 
