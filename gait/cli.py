@@ -140,16 +140,25 @@ def judge(inputs: tuple[str, ...], out: Path, network: Path | None, against: Pat
 @click.option("--sources", multiple=True, type=FOLDER, help="Folder with the clips that were read; may be given again.")
 @click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
 @click.option("--seed", type=int, default=0, show_default=True, help="Seed of the grouping of pictures by their looks.")
+@click.option("--gap", "gap_s", type=click.FloatRange(0.001), default=0.5, show_default=True,
+              help="Least seconds between two frames of a clip, as filmed.")  # fmt: skip
 def pick(
-    results: tuple[Path, ...], out: Path, count: int, sources: tuple[Path, ...], network: Path | None, seed: int
+    results: tuple[Path, ...],
+    out: Path,
+    count: int,
+    sources: tuple[Path, ...],
+    network: Path | None,
+    seed: int,
+    gap_s: float,
 ) -> None:
     """Choose the frames that are most worth marking from RESULTS of pawfall read."""
     from functools import partial
 
     from gait.command.pick import pick_command
     from training.marks.gathering import PickSettings, pick_frames
+    from training.marks.picking import PickingSettings
 
-    picker = partial(pick_frames, settings=PickSettings(count=count, seed=seed))
+    picker = partial(pick_frames, settings=PickSettings(count=count, seed=seed, picking=PickingSettings(gap_s=gap_s)))
     sys.exit(pick_command(picker, results, out, sources, network))
 
 

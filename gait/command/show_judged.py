@@ -101,7 +101,7 @@ def _precision_words(told: dict[str, Any]) -> str:
 def _picture_sentences(told: dict[str, Any]) -> list[str]:
     facing, empty = told["facing"], told["pictures_without_dog"]
     lines = [
-        f"facing right in {facing['right']} of {facing['right'] + facing['wrong']}; "
+        f"way it faces correct in {facing['right']} of {facing['right'] + facing['wrong']}; "
         f"no dog found in {len(told['no_dog_found'])}"
     ]
     if empty["pictures"]:

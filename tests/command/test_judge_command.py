@@ -133,7 +133,7 @@ def test_the_worst_pictures_are_drawn_the_worst_first(result: tuple[Path, str]) 
     [
         "marks.json: 4 of 5 marked dogs in 6 pictures, read by discs",
         "near and far exchanged in 1 of 6 pairs",
-        "facing right in 2 of 3; no dog found in 1",
+        "way it faces correct in 2 of 3; no dog found in 1",
         "a dog found in 1 of 2 pictures without a marked dog",
         "marked dogs not read: 1 (one is read in each picture)",
         "paws missed: 4 not found, 2 exchanged; withers and croup missed: 2 not found",

@@ -244,3 +244,16 @@ def test_what_cannot_be_used_is_said_in_one_line(
     assert words in done.stderr
     assert len(done.stderr.strip().splitlines()) == 1
     assert "fault of pawfall" not in done.stderr
+
+
+def test_a_smaller_gap_takes_more_of_a_short_clip(tmp_path: Path, material: Path) -> None:
+    """Two seconds of each clip give at most five frames half a second apart, and many more a tenth apart."""
+    close = tmp_path / "close"
+    assert pick(material, close, "--count", 20, "--gap", 0.1).exit_code == 0
+    times = sorted((note["clip"], note["time_s"]) for note in notes_of(close))
+    assert len(times) == 20
+    apart = [two[1] - one[1] for one, two in pairwise(times) if one[0] == two[0]]
+    assert 0.1 - 1e-5 <= min(apart) < 0.5
+    few = pick(material, tmp_path / "few", "--count", 20)
+    assert "A smaller --gap takes frames closer together." in few.stdout
+    assert pick(material, tmp_path / "none", "--gap", 0).exit_code == 2

@@ -264,6 +264,27 @@ def test_zoom_keeps_the_place_below_the_pointer_and_the_background_can_be_dragge
     assert page.evaluate("desk.work.done.length") == 0
 
 
+def test_the_zoom_stays_from_picture_to_picture_of_a_clip(page: Page) -> None:
+    page.mouse.move(*screen(page, DOG_PX[NEAR_FORE]))
+    page.mouse.wheel(0, -400)
+    before = page.evaluate("[desk.stage.scale, desk.stage.left, desk.stage.top]")
+    keys(page, "Enter")
+    assert page.evaluate("desk.row") == 1
+    assert page.evaluate("[desk.stage.scale, desk.stage.left, desk.stage.top]") == before
+    page.evaluate("desk.work.pictures[2].notes.clip = 'another'")
+    keys(page, "PageDown")
+    assert page.evaluate("desk.stage.scale") < before[0]
+
+
+def test_that_all_is_finished_is_said_for_a_while(page: Page) -> None:
+    page.evaluate("desk.work.pictures[2].state = {...desk.work.pictures[0].start, finished: true}")
+    keys(page, "Enter", "Enter")
+    expect(page.locator("#count")).to_have_text("3 of 3 finished")
+    page.wait_for_timeout(500)  # the server has confirmed by then
+    expect(page.locator("#saved")).to_have_text("All pictures are finished. Thank you.")
+    expect(page.locator("#saved")).to_have_text("All saved", timeout=10_000)
+
+
 def test_frames_of_the_clip_are_looked_at_and_ghosts_laid_over(page: Page) -> None:
     keys(page, ".", "ArrowLeft")
     expect(page.locator("#looking")).to_contain_text("1 frame later")

@@ -93,7 +93,8 @@ def pick_frames(
     source, row = source[open_rows], row[open_rows]
     frames = _frames(material, source, row, of)
     wanted = settings.count * settings.picking.looks
-    first = choose(frames, clips, wanted, settings.picking.look_gap_s, settings.picking)
+    apart_s = settings.picking.gap_s / settings.picking.looks_in_gap
+    first = choose(frames, clips, wanted, apart_s, settings.picking)
     first = first[np.lexsort((row[first], source[first]))]
     source, row = source[first], row[first]
     material, features, seen = _look_at(material, source, row, network, settings, progress)
@@ -270,7 +271,7 @@ def _told(material: Material, source: IntArray, row: IntArray, added: int, setti
     if added < settings.count:
         short = (
             f"{settings.count} were asked for; no other frame is in doubt and {settings.picking.gap_s:g} s from all "
-            "that were picked."
+            "that were picked. A smaller --gap takes frames closer together."
         )
     return Picked(
         frames=added,

@@ -11,17 +11,17 @@ from pose.tracks import BoolArray, FloatArray, IntArray, frozen_array
 class PickingSettings:
     """How frames are taken.
 
-    gap_s         s, two frames of one clip lie at least so far apart: half a second is about a stride, within which
-                  neighbours teach the same
+    gap_s         s as filmed, two frames of one clip lie at least so far apart: half a second is about a stride, within
+                  which neighbours teach the same
     looks         candidates per wanted frame whose pictures are read; ten leave a choice and keep it to minutes
-    look_gap_s    s between candidates of one clip; five in each half second, so that the best moment of it is seen
+    looks_in_gap  candidates of one clip in each such span of time, so that the best moment of it is seen
     least_doubt   0..1, frames below it teach nothing: a frame whose six scores are all 0.95 has 0.08 (derived)
     most_empty    share of the wanted frames in which nothing at all was found: the dog may be missed, or not there
     """
 
     gap_s: float = 0.5
     looks: int = 10
-    look_gap_s: float = 0.1
+    looks_in_gap: int = 5
     least_doubt: float = 0.1
     most_empty: float = 0.1
 

@@ -41,11 +41,15 @@ class Desk {
 
   open(row) {
     this.settle();
+    const sameClip = this.picture.notes.clip && this.picture.notes.clip === this.work.pictures[row].notes.clip;
     this.row = row;
     this.chosen = this.undecided() ?? 0;
     this.panel.picture(this.picture, `/pictures/${this.picture.id}`);
     this.stage.setSize(this.picture.width, this.picture.height);
-    this.stage.fit();
+    // the dog of one clip stays about where it is: no one has to zoom anew for each picture
+    const point = this.state.points[this.chosen];
+    if (!sameClip) this.stage.fit();
+    else if (point?.[2]) this.stage.keepInView(point);
     this.refresh();
     this.clip.open(this.picture.id);
   }

@@ -11,6 +11,7 @@ export class Panel {
   constructor(given, desk) {
     this.given = given;
     this.desk = desk;
+    this.saying = this.saved = "";
     by("whose").textContent = `${given.folder}, marked by ${given.marker}`;
     const press = {
       undo: () => desk.undo(), redo: () => desk.redo(), help: () => desk.help(),
@@ -121,12 +122,15 @@ export class Panel {
     queueMicrotask(() => this.desk.clip && this.refresh(this.desk));
   }
 
-  // Something to know for a moment.
+  // Something to know for a moment, then again whether all is saved.
   say(line) {
-    by("saved").textContent = line;
-    clearTimeout(this.saying);
-    this.saying = setTimeout(() => { by("saved").textContent = ""; }, SAYING_MS);
+    clearTimeout(this.fading);
+    this.saying = line;
+    this.status();
+    this.fading = setTimeout(() => { this.saying = ""; this.status(); }, SAYING_MS);
   }
+
+  status() { by("saved").textContent = this.saying || this.saved; }
 
   saving(state, line) {
     const banner = by("banner");
@@ -135,8 +139,9 @@ export class Panel {
       banner.textContent = `Not saved yet: ${line || "the server does not answer. Start pawfall mark again;"} what you do is kept here and sent when it is back.`;
     }
     if (state === "refused") banner.textContent = `Not saved: ${line} Load this page again before going on.`;
-    if (state === "saving") by("saved").textContent = "Saving …";
-    if (state === "saved") by("saved").textContent = "All saved";
+    if (state === "saving") this.saved = "Saving …";
+    if (state === "saved") this.saved = "All saved";
+    this.status();
   }
 }
 
