@@ -22,6 +22,8 @@ HEAD: Final = "0001"
 BUSY_S: Final = 30.0
 #: Any number, the same in every process that may bring one database up to date.
 UPGRADE_LOCK: Final = 7_042_019
+#: Classes of PostgreSQL's errors: connection, constraint, serialisation and deadlock, resources, operator intervention.
+PASSING_STATES: Final = ("08", "23", "40", "53", "57")
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,10 +169,10 @@ def _what(error: DBAPIError) -> str:
 
 
 def _passing(error: DBAPIError) -> bool:
-    """Whether the same step may work later: a lost connection, a lock, a full disk."""
+    """Whether the same step may work later: a lost connection, a lock, a full disk, a row that another wrote first."""
     code = getattr(error.orig, "sqlite_errorcode", None)
     if isinstance(code, int):
-        return code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR)
+        return code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR,
+                               sqlite3.SQLITE_CONSTRAINT)  # fmt: skip
     state = getattr(error.orig, "sqlstate", None)
-    #: PostgreSQL's classes: connection, serialisation and deadlock, resources, operator intervention; none = no answer
-    return state is None or str(state)[:2] in ("08", "40", "53", "57")
+    return state is None or str(state)[:2] in PASSING_STATES

@@ -24,13 +24,23 @@ class Base(DeclarativeBase):
     type_annotation_map: ClassVar[dict[Any, Any]] = {float: Double, dict[str, Any]: JSON, list[Any]: JSON}
 
 
+def folded(name: str) -> str:
+    """A name without capitals and spaces: two spellings that differ in these alone are one dog."""
+    return "".join(name.casefold().split())
+
+
+def _folded_name(context: Any) -> str:
+    return folded(context.get_current_parameters()["name"])
+
+
 class Dog(Base):
-    """A dog, known by its name."""
+    """A dog, known by its name; it is called as it was written first."""
 
     __tablename__ = "dog"
 
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(unique=True)
+    folded: Mapped[str] = mapped_column(unique=True, default=_folded_name)
 
 
 class Visit(Base):

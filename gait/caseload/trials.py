@@ -5,7 +5,7 @@ from typing import Any, Final
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from gait.caseload.tables import Dog, TrialRow, Visit
+from gait.caseload.tables import Dog, TrialRow, Visit, folded
 from gait.trial import Trial
 
 #: Fields of Trial that a row carries under the same name.
@@ -35,7 +35,7 @@ def visit_of(session: Session, dog: str, date: str) -> int | None:
     """The visit of that dog on that day, made when it is new; None when either is not said."""
     if not dog or not date:
         return None
-    dog_id = session.scalar(select(Dog.id).where(Dog.name == dog)) or _added(session, Dog(name=dog))
+    dog_id = session.scalar(select(Dog.id).where(Dog.folded == folded(dog))) or _added(session, Dog(name=dog))
     here = select(Visit.id).where(Visit.dog_id == dog_id, Visit.date == date)
     return session.scalar(here) or _added(session, Visit(dog_id=dog_id, date=date))
 

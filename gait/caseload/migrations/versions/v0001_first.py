@@ -18,7 +18,9 @@ def _dog() -> None:
         "dog",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("name", sa.String(), nullable=False),
+        sa.Column("folded", sa.String(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_dog")),
+        sa.UniqueConstraint("folded", name=op.f("uq_dog_folded")),
         sa.UniqueConstraint("name", name=op.f("uq_dog_name")),
     )
 
