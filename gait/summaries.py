@@ -37,6 +37,6 @@ def mean_of(measure: Measure, values: FloatArray) -> float:
 
 
 def sd_of(measure: Measure, values: FloatArray, mean: float) -> float:
-    """Standard deviation of ``values`` (N,) about their ``mean``, the short way round a circle; NaN for fewer than 2."""
+    """Standard deviation of ``values`` (N,) about their ``mean``, the short way round a circle; NaN for one alone."""
     away = values - mean if measure.circle is None else wrap_half(values - mean)
     return float(np.sqrt((away**2).sum() / (len(values) - 1))) if len(values) > 1 else float("nan")
