@@ -44,6 +44,7 @@ class Store:
         """A transaction that is written whole when the block ends, or not at all when it raises."""
         engine = self.engine.execution_options(pawfall_begin="BEGIN IMMEDIATE")
         with told(self), Session(engine) as session, session.begin():
+            session.connection()  # begins here and now, and so takes its turn among writers
             yield session
 
     def now_s(self) -> float:
@@ -78,8 +79,12 @@ def open_store(home: Path, url: str | None = None, *, create: bool = True) -> St
         raise CaseloadError(f"{home} holds no caseload. Begin one with: pawfall caseload add FOLDER --home {home}")
     home.mkdir(parents=True, exist_ok=True)
     store = Store(home, _engine(_url(home, url)))
-    with told(store):
-        _bring_up_to_date(store)
+    try:
+        with told(store):
+            _bring_up_to_date(store)
+    except BaseException:
+        store.close()
+        raise
     return store
 
 
