@@ -139,7 +139,7 @@ def _put_or_again(store: Store, found: Found, stamp: Stamp, digest: str, tally: 
     try:
         _put(store, found, stamp, digest, tally)
     except StoreError as error:
-        if not error.passing:
+        if not error.conflict:
             raise
         _put(store, found, stamp, digest, tally)
 

@@ -67,7 +67,7 @@ def _rows(store: Store, dog_id: int) -> tuple[dict[str, int], list[Path], int]:
     """Contents with their sizes, the places where they lie, and how many records they have."""
     own = select(TrialRow.clip_id).join(Visit).where(Visit.dog_id == dog_id)
     with store.reading() as connection:
-        found = connection.execute(select(Clip.sha256, Clip.bytes).where(Clip.id.in_(own))).tuples()
+        found = connection.execute(select(Clip.sha256, Clip.bytes).where(Clip.id.in_(own)))
         hashes = dict(found.all())
         paths = connection.scalars(select(Place.path).where(Place.clip_id.in_(own)).order_by(Place.id)).all()
         records = connection.scalar(select(func.count()).select_from(RecordRow).where(RecordRow.clip_id.in_(own)))

@@ -10,10 +10,12 @@ class CaseloadError(GaitError, ValueError):
 class StoreError(GaitError, RuntimeError):
     """The store cannot be read or written.
 
-    passing  whether it may go by: a lost connection, a locked or full disk. What was not written is still to be done,
-             and the same step may be tried again
+    passing   whether it may go by: a lost connection, a locked or full disk. What was not written is still to be done,
+              and the same step may be tried again
+    conflict  whether it holds a row that does not go with the new one: another may have written it in the same moment
     """
 
-    def __init__(self, words: str, passing: bool = False) -> None:
+    def __init__(self, words: str, passing: bool = False, conflict: bool = False) -> None:
         super().__init__(words)
         self.passing = passing
+        self.conflict = conflict

@@ -65,7 +65,7 @@ def export(store: Store, out: Path, *, versions: bool = False) -> int:
     if write is None:
         raise CaseloadError(f"{out.name} cannot be written; a table is {', '.join(WRITERS)}.")
     with store.reading() as connection:
-        rows = connection.execute(_measures(versions)).tuples().all()
+        rows = connection.execute(_measures(versions)).all()
     if len(rows) >= MOST_LINES and write is _write_xlsx:
         raise CaseloadError(f"A workbook cannot hold {len(rows)} lines; write .csv or .parquet.")
     out.parent.mkdir(parents=True, exist_ok=True)

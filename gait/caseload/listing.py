@@ -59,7 +59,7 @@ def clips(store: Store, *, dog: str | None = None, states: Sequence[str] = ()) -
     found = _clips()
     found = found if dog is None else found.where(Dog.folded == folded(dog))
     with store.reading() as connection:
-        rows = connection.execute(found).tuples().all()
+        rows = connection.execute(found).all()
     lines = [line for line in map(ClipLine._make, rows) if not states or line.state in states]
     return sorted(lines, key=attrgetter("dog", "date", "condition", "name"))
 
@@ -82,7 +82,7 @@ def dogs(store: Store) -> list[DogLine]:
         .order_by(Dog.name)
     )
     with store.reading() as connection:
-        return [DogLine._make(row) for row in connection.execute(found).tuples()]
+        return [DogLine._make(row) for row in connection.execute(found)]
 
 
 def copies(store: Store) -> list[tuple[Path, Path]]:
@@ -97,13 +97,13 @@ def copies(store: Store) -> list[tuple[Path, Path]]:
         .order_by(Place.path)
     )
     with store.reading() as connection:
-        return [(Path(path), Path(before)) for path, before in connection.execute(found).tuples()]
+        return [(Path(path), Path(before)) for path, before in connection.execute(found)]
 
 
 def unusable(store: Store) -> list[tuple[Path, str]]:
     """Every file that was not taken in, and why."""
     with store.reading() as connection:
-        rows = connection.execute(select(Unusable.path, Unusable.reason).order_by(Unusable.path)).tuples()
+        rows = connection.execute(select(Unusable.path, Unusable.reason).order_by(Unusable.path))
         return [(Path(path), reason) for path, reason in rows]
 
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, Engine, create_engine, event, select, text
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from gait.caseload.clock import now_s
@@ -22,8 +22,8 @@ HEAD: Final = "0001"
 BUSY_S: Final = 30.0
 #: Any number, the same in every process that may bring one database up to date.
 UPGRADE_LOCK: Final = 7_042_019
-#: Classes of PostgreSQL's errors: connection, constraint, serialisation and deadlock, resources, operator intervention.
-PASSING_STATES: Final = ("08", "23", "40", "53", "57")
+#: Classes of PostgreSQL's errors: connection, serialisation and deadlock, resources, operator intervention.
+PASSING_STATES: Final = ("08", "40", "53", "57")
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +157,8 @@ def told(store: Store) -> Iterator[None]:
     try:
         yield
     except DBAPIError as error:
-        raise StoreError(f"The store {store.words} {_what(error)}", passing=_passing(error)) from error
+        words, conflict = f"The store {store.words} {_what(error)}", isinstance(error, IntegrityError)
+        raise StoreError(words, passing=_passing(error), conflict=conflict) from error
     except SQLAlchemyError as error:
         raise StoreError(f"The store {store.words} cannot be used: {' '.join(str(error).split())}") from error
 
@@ -174,10 +175,9 @@ def _what(error: DBAPIError) -> str:
 
 
 def _passing(error: DBAPIError) -> bool:
-    """Whether the same step may work later: a lost connection, a lock, a full disk, a row that another wrote first."""
+    """Whether the same step may work later: a lost connection, a lock, a full disk."""
     code = getattr(error.orig, "sqlite_errorcode", None)
     if isinstance(code, int):
-        return code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR,
-                               sqlite3.SQLITE_CONSTRAINT)  # fmt: skip
+        return code & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR)
     state = getattr(error.orig, "sqlstate", None)
     return state is None or str(state)[:2] in PASSING_STATES

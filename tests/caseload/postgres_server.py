@@ -34,9 +34,9 @@ def running(at: Path) -> Iterator[str]:
     data = home / "data"
     made = [at / "initdb", "-D", data, "-U", "pawfall", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "-N"]
     subprocess.run(made, check=True, capture_output=True, cwd=home, **who)
-    settings = "-c listen_addresses='' -c fsync=off -c max_connections=40"
-    start = [at / "pg_ctl", "-D", data, "-w", "-t", str(START_S), "-l", home / "log", "-o", f"{settings} -k {home}", "start"]
-    stop = [at / "pg_ctl", "-D", data, "-w", "-m", "immediate", "stop"]
+    settings = f"-c listen_addresses='' -c fsync=off -c max_connections=40 -k {home}"
+    control = [at / "pg_ctl", "-D", data, "-w", "-t", str(START_S)]
+    start, stop = [*control, "-l", home / "log", "-o", settings, "start"], [*control, "-m", "immediate", "stop"]
     try:
         subprocess.run(start, check=True, cwd=home, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **who)
         yield f"postgresql://pawfall@/{{}}?host={home}"

@@ -60,7 +60,7 @@ def test_two_spellings_of_a_dog_are_one(store: Store) -> None:
         session.add(Dog(name="Dog 01"))
     with pytest.raises(StoreError) as caught, store.writing() as session:
         session.add(Dog(name="dog01"))
-    assert caught.value.passing
+    assert caught.value.conflict and not caught.value.passing
 
 
 def test_a_written_store_is_on_the_disk(file_store: Store) -> None:
