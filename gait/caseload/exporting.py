@@ -115,7 +115,7 @@ def _write_xlsx(rows: Rows, out: Path) -> None:
     sheet = book.create_sheet("measures")
     sheet.append(COLUMNS)
     for row in rows:
-        sheet.append(row)
+        sheet.append(tuple(row))
     _whole(out, book.save)
 
 

@@ -85,9 +85,10 @@ class Place(Base):
     """
 
     __tablename__ = "place"
+    __table_args__ = (Index("ix_place_clip_id_id", "clip_id", "id"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
-    clip_id: Mapped[int] = mapped_column(ForeignKey("clip.id", ondelete="CASCADE"), index=True)
+    clip_id: Mapped[int] = mapped_column(ForeignKey("clip.id", ondelete="CASCADE"))
     path: Mapped[str] = mapped_column(unique=True)
     seen_at: Mapped[float]
     bytes: Mapped[int] = mapped_column(BigInteger)

@@ -65,7 +65,7 @@ def _place() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_place")),
         sa.UniqueConstraint("path", name=op.f("uq_place_path")),
     )
-    op.create_index(op.f("ix_place_clip_id"), "place", ["clip_id"])
+    op.create_index("ix_place_clip_id_id", "place", ["clip_id", "id"])
 
 
 def _trial() -> None:
