@@ -71,6 +71,6 @@ def read_all(store: Store, wanted: Wanted, reading: Made | None = None) -> list[
         folder = store.home / task.folder
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "report.html").write_text(f"the report of {task.trial.dog}")
-        assert finish(store, task, reading or made())
+        assert finish(store, task, reading or made(trial={"dog": task.trial.dog}))
         done.append(task)
     return done
