@@ -14,7 +14,7 @@ from gait.caseload.clock import now_s
 from gait.caseload.errors import StoreError
 from gait.caseload.scanning import Fault, Found, Stamp, kind_of, scan, stamp_of
 from gait.caseload.store import Store
-from gait.caseload.tables import Clip, Forgotten, Place, TrialRow, Unusable
+from gait.caseload.tables import Clip, Dog, Forgotten, Place, TrialRow, Unusable, Visit
 from gait.caseload.trials import put_trial
 from gait.hashing import content_hash
 from gait.trial import Trial
@@ -85,6 +85,8 @@ def add(
         _add_one(store, found, settled[found.source], left_out, tally)
     faults = tuple(_joined(tally.faults))
     _list_faults(store, source.resolve(), faults)
+    if tally.changed - tally.new:
+        _leave_out_empty(store)
     copies = tuple(tally.copies.items())
     known = len(tally.known - tally.new)
     return Added(len(tally.new), known, len(tally.changed - tally.new), copies, faults, tally.forgotten)
@@ -193,6 +195,14 @@ def _put_said(session: Session, clip: Clip, found: Found, trial: Trial, tally: _
     elif (_facts(first), first.fps) != (_facts(found), found.fps):
         words = f"the very same clip as {first.source.name}, of which {Path(first.sheet).name} says something else; "
         tally.faults.append(Fault(found.source, f"{words}what it says of {first.source.name} is kept"))
+
+
+def _leave_out_empty(store: Store) -> None:
+    """Visits and dogs that a sheet named before it was mended."""
+    with store.writing() as session:
+        named = select(TrialRow.visit_id).where(TrialRow.visit_id.is_not(None))
+        session.execute(delete(Visit).where(Visit.id.not_in(named)))
+        session.execute(delete(Dog).where(Dog.id.not_in(select(Visit.dog_id))))
 
 
 def _facts(found: Found) -> object:

@@ -159,6 +159,15 @@ def test_a_dog_keeps_its_first_spelling(store: Store, tmp_path: Path) -> None:
     assert [(line.dog, line.visits, line.clips) for line in listing.dogs(store)] == [("Dog 01", 2, 2)]
 
 
+def test_a_dog_that_a_mended_sheet_names_no_more_is_gone(store: Store, tmp_path: Path) -> None:
+    put_films(tmp_path / "in", ["a", "b"])
+    put_sheet(tmp_path / "in", "a.mp4,Tansy,2026-03-02,bare,yes,2", "b.mp4,Tanzy,2026-03-02,bare,yes,2")
+    add_now(store, tmp_path / "in")
+    put_sheet(tmp_path / "in", "a.mp4,Tansy,2026-03-02,bare,yes,2", "b.mp4,Tansy,2026-03-02,bare,yes,2")
+    add_now(store, tmp_path / "in")
+    assert [(line.dog, line.visits, line.clips) for line in listing.dogs(store)] == [("Tansy", 1, 2)]
+
+
 def test_folders_of_pictures_and_tables_are_clips_and_results_are_not(store: Store, tmp_path: Path) -> None:
     put_table(tmp_path / "in", "dog.csv")
     (tmp_path / "in" / "walk").mkdir()
