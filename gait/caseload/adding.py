@@ -3,7 +3,7 @@
 import os
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from gait.caseload.clock import now_s
 from gait.caseload.errors import StoreError
+from gait.caseload.known import Known, known_files, same_said
 from gait.caseload.scanning import Fault, Found, Stamp, kind_of, scan, stamp_of
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, Dog, Forgotten, Place, TrialRow, Unusable, Visit
@@ -75,16 +76,25 @@ def add(
     Raises CaseloadError when there is no such folder or sheet, StoreError when the store cannot be written.
     """
     seen = scan(source, store.home)
-    settled, growing = settle([found.source for found in seen.clips], settle_s)
-    tally = _Tally(faults=[*seen.faults, *(Fault(path, STILL_COPIED) for path in growing)])
+    settled, faults = settle([found.source for found in seen.clips], settle_s)
+    tally = _Tally(faults=[*seen.faults, *faults])
     taken = [found for found in seen.clips if found.source in settled]
-    left_out = set() if again else forgotten_hashes(store)
+    files, left_out = known_files(store), set() if again else forgotten_hashes(store)
     for number, found in enumerate(taken):
         if progress:
             progress("adding", number, len(taken))
-        _add_one(store, found, settled[found.source], left_out, tally)
+        known, stamp = files.get(str(found.source)), settled[found.source]
+        if known is not None and known.holds(found, stamp):
+            _add_known(found, known, tally)
+        else:
+            _add_one(store, found, stamp, known, left_out, tally)
+    return _told(store, source.resolve(), tally)
+
+
+def _told(store: Store, source: Path, tally: _Tally) -> Added:
+    """What came of it, with what cannot be used put into the store."""
     faults = tuple(_joined(tally.faults))
-    _list_faults(store, source.resolve(), faults)
+    _list_faults(store, source, faults)
     if tally.changed - tally.new:
         _leave_out_empty(store)
     copies = tuple(tally.copies.items())
@@ -92,15 +102,31 @@ def add(
     return Added(len(tally.new), known, len(tally.changed - tally.new), copies, faults, tally.forgotten)
 
 
-def settle(sources: Iterable[Path], settle_s: float) -> tuple[dict[Path, Stamp], list[Path]]:
-    """Size and time of change of each source that has come to rest, and the sources that still change."""
-    stamps = {source: stamp_of(source) for source in sources if source.exists()}
+def settle(sources: Iterable[Path], settle_s: float) -> tuple[dict[Path, Stamp], list[Fault]]:
+    """Size and time of change of each source that has come to rest, and why the others cannot be taken in."""
+    stamps, faults = _stamps(sources)
     newest = time.time_ns() - int(settle_s * 1e9)
     fresh = [source for source, stamp in stamps.items() if stamp.changed_ns > newest]
     if fresh and settle_s > 0:
         time.sleep(settle_s)
-    growing = [source for source in fresh if not source.exists() or stamp_of(source) != stamps[source]]
-    return {source: stamp for source, stamp in stamps.items() if source not in growing}, growing
+    later, lost = _stamps(fresh)
+    growing = [source for source in fresh if later.get(source) != stamps[source]]
+    faults += lost + [Fault(source, STILL_COPIED) for source in growing if source in later]
+    return {source: stamp for source, stamp in stamps.items() if source not in growing}, faults
+
+
+def _stamps(sources: Iterable[Path]) -> tuple[dict[Path, Stamp], list[Fault]]:
+    stamps, faults = {}, []
+    for source in sources:
+        try:
+            stamps[source] = stamp_of(source)
+        except OSError as error:
+            faults.append(_unreadable(source, error))
+    return stamps, faults
+
+
+def _unreadable(source: Path, error: OSError) -> Fault:
+    return Fault(source, f"it cannot be read: {error.strerror or error}")
 
 
 def forgotten_hashes(store: Store) -> set[str]:
@@ -109,15 +135,27 @@ def forgotten_hashes(store: Store) -> set[str]:
         return {digest for what in connection.scalars(select(Forgotten.what)) for digest in what.get("sha256", ())}
 
 
-def _add_one(store: Store, found: Found, stamp: Stamp, left_out: set[str], tally: _Tally) -> None:
+def _add_known(found: Found, known: Known, tally: _Tally) -> None:
+    """A file of which nothing has changed."""
+    tally.known.add(known.clip_id)
+    if found.trial is not None:
+        tally.said.setdefault(known.clip_id, found)
+    first = known.copy_of(found.source)
+    if first is not None:
+        tally.copies.setdefault(found.source, first)
+
+
+def _add_one(
+    store: Store, found: Found, stamp: Stamp, known: Known | None, left_out: set[str], tally: _Tally
+) -> None:
     if stamp.bytes == 0:
         tally.faults.append(Fault(found.source, "it is empty; copy it again from the camera"))
         return
     try:
-        digest = _known_hash(store, found.source, stamp) or content_hash(found.source)
+        digest = known.sha256 if known and known.stamp == stamp else content_hash(found.source)
         still = stamp_of(found.source)
     except OSError as error:
-        tally.faults.append(Fault(found.source, f"it cannot be read: {error.strerror or error}"))
+        tally.faults.append(_unreadable(found.source, error))
         return
     if still != stamp:
         tally.faults.append(Fault(found.source, STILL_COPIED))
@@ -125,15 +163,6 @@ def _add_one(store: Store, found: Found, stamp: Stamp, left_out: set[str], tally
         tally.forgotten += 1
     else:
         _put_or_again(store, found, stamp, digest, tally)
-
-
-def _known_hash(store: Store, source: Path, stamp: Stamp) -> str:
-    """The hash of a file that has not changed since it was taken last, else ""."""
-    same = select(Clip.sha256).join(Place).where(
-        Place.path == str(source), Place.bytes == stamp.bytes, Place.changed_ns == stamp.changed_ns
-    )  # fmt: skip
-    with store.reading() as connection:
-        return connection.scalar(same) or ""
 
 
 def _put_or_again(store: Store, found: Found, stamp: Stamp, digest: str, tally: _Tally) -> None:
@@ -192,7 +221,7 @@ def _put_said(session: Session, clip: Clip, found: Found, trial: Trial, tally: _
         if put_trial(session, clip.trial, trial, found.fps, found.sheet):
             clip.wanted = ""
             tally.changed.add(clip.id)
-    elif (_facts(first), first.fps) != (_facts(found), found.fps):
+    elif not same_said(first, found):
         words = f"the very same clip as {first.source.name}, of which {Path(first.sheet).name} says something else; "
         tally.faults.append(Fault(found.source, f"{words}what it says of {first.source.name} is kept"))
 
@@ -203,10 +232,6 @@ def _leave_out_empty(store: Store) -> None:
         named = select(TrialRow.visit_id).where(TrialRow.visit_id.is_not(None))
         session.execute(delete(Visit).where(Visit.id.not_in(named)))
         session.execute(delete(Dog).where(Dog.id.not_in(select(Visit.dog_id))))
-
-
-def _facts(found: Found) -> object:
-    return found.trial and replace(found.trial, clip="")
 
 
 def _joined(faults: Iterable[Fault]) -> Iterable[Fault]:

@@ -94,7 +94,10 @@ def _beside(clip: Path, sheet: Path, faults: list[Fault]) -> Found:
     try:
         told = read_trial(sheet)
         fps = told.pop(PICTURE_KEY, None)
-        return Found(clip, Trial(**told), fps, str(sheet))
+        trial = Trial(**told)
+        if bool(trial.dog) != bool(trial.date):
+            faults.append(Fault(sheet, "it needs both a dog and a date; its clip belongs to no visit until then"))
+        return Found(clip, trial, fps, str(sheet))
     except TrialError as error:
         faults.append(Fault(sheet, str(error)))
         return Found(clip)

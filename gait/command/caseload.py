@@ -16,10 +16,12 @@ from gait.caseload.exporting import export
 from gait.caseload.forgetting import forget, note_proof
 from gait.caseload.proving import Proof, look_for
 from gait.caseload.queue import pause
+from gait.caseload.scanning import scan
 from gait.caseload.store import Store, open_store
 from gait.caseload.watching import watch
 from gait.command.edge import CANNOT_USE, EXPECTED, NOTHING_TO_SAY, exit_code, message, say_error
 from gait.command.show import progress_bar
+from gait.errors import GaitError
 
 #: s until a store that was out of reach is tried again.
 PATIENCE_S: Final = 5.0
@@ -51,15 +53,16 @@ def add_command(source: Path, home: Path, database: str | None, *, watch: bool, 
 
 
 def _watch(store: Store, folder: Path) -> int:
+    scan(folder, store.home)  # a folder that is not there now is a mistake; one that goes away later may come back
     click.echo(f"looking at {folder} until stopped (Ctrl-C)")
     while True:
         try:
             for added in watch(store, folder):
                 show_added(added)
-        except StoreError as error:
-            if not error.passing:
+        except (StoreError, GaitError, OSError) as error:
+            if isinstance(error, StoreError) and not error.passing:
                 raise
-            say_error(f"{error} It is tried again in {PATIENCE_S:g} s.")
+            say_error(f"{message(error)} It is tried again in {PATIENCE_S:g} s.")
             time.sleep(PATIENCE_S)
         except KeyboardInterrupt:
             click.echo("stopped; what was taken in is in the store.")

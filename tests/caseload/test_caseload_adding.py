@@ -97,8 +97,9 @@ def test_a_file_with_new_content_is_a_new_clip_and_the_old_record_stays(store: S
         ("empty.mp4", b"", "it is empty"),
         ("camera.mts", b"film", "not read"),
         ("broken.toml", b"dog = ", "cannot be read"),
+        ("broken.toml", b'dog = "Tansy"', "needs both a dog and a date"),
     ],
-    ids=["an empty file", "a kind that is not read", "a broken sheet beside a clip"],
+    ids=["an empty file", "a kind that is not read", "a broken sheet beside a clip", "a sheet without a date"],
 )
 def test_what_cannot_be_used_is_listed_and_the_rest_goes_on(
     store: Store, tmp_path: Path, name: str, content: bytes, words: str
@@ -128,6 +129,24 @@ def test_a_file_that_may_not_be_read(file_store: Store, tmp_path: Path, monkeypa
     monkeypatch.setattr(adding, "content_hash", refuse)
     added = add_now(file_store, tmp_path / "in")
     assert (added.new, [fault.reason for fault in added.faults]) == (1, ["it cannot be read: Permission denied"])
+
+
+def test_a_link_to_nowhere_is_listed(file_store: Store, tmp_path: Path) -> None:
+    put_films(tmp_path / "in", ["a"])
+    (tmp_path / "in" / "b.mp4").symlink_to(tmp_path / "gone.mp4")
+    added = add_now(file_store, tmp_path / "in")
+    assert (added.new, [fault.path.name for fault in added.faults]) == (1, ["b.mp4"])
+
+
+def test_a_copy_that_is_removed_is_listed_no_more(store: Store, tmp_path: Path) -> None:
+    [film] = put_films(tmp_path / "in", ["a"])
+    (tmp_path / "in" / "b.mp4").write_bytes(film.read_bytes())
+    add_now(store, tmp_path / "in")
+    assert add_now(store, tmp_path / "in").copies == ((tmp_path / "in" / "b.mp4", film),)
+    film.unlink()
+    assert add_now(store, tmp_path / "in").copies == ()
+    assert listing.copies(store) == []
+    assert [line.path for line in listing.clips(store)] == [str(tmp_path / "in" / "b.mp4")]
 
 
 def test_a_sheet_with_bad_rows_attaches_the_good_ones(store: Store, tmp_path: Path) -> None:
