@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from gait.caseload.clock import now_s
 from gait.caseload.errors import StoreError
 from gait.caseload.known import Known, known_files, same_said
-from gait.caseload.scanning import Fault, Found, Stamp, kind_of, scan, stamp_of
+from gait.caseload.scanning import Fault, Found, Stamp, kind_of, scan, stamp_of, unreadable
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, Dog, Forgotten, Place, TrialRow, Unusable, Visit
 from gait.caseload.trials import put_trial
@@ -121,12 +121,8 @@ def _stamps(sources: Iterable[Path]) -> tuple[dict[Path, Stamp], list[Fault]]:
         try:
             stamps[source] = stamp_of(source)
         except OSError as error:
-            faults.append(_unreadable(source, error))
+            faults.append(unreadable(source, error))
     return stamps, faults
-
-
-def _unreadable(source: Path, error: OSError) -> Fault:
-    return Fault(source, f"it cannot be read: {error.strerror or error}")
 
 
 def forgotten_hashes(store: Store) -> set[str]:
@@ -155,7 +151,7 @@ def _add_one(
         digest = known.sha256 if known and known.stamp == stamp else content_hash(found.source)
         still = stamp_of(found.source)
     except OSError as error:
-        tally.faults.append(_unreadable(found.source, error))
+        tally.faults.append(unreadable(found.source, error))
         return
     if still != stamp:
         tally.faults.append(Fault(found.source, STILL_COPIED))

@@ -1,5 +1,6 @@
 """What lies in a folder or stands in a sheet: clips with what is said of them, and files that cannot be used."""
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -69,7 +70,8 @@ def scan(source: Path, home: Path) -> Scan:
 
 def _scan_folder(folder: Path, home: Path) -> Scan:
     faults = [Fault(path, "a film of a kind that is not read; save it as mp4") for path in _other_films(folder, home)]
-    found = {clip: Found(clip) for clip in find_clips(folder) if not clip.is_relative_to(home)}
+    clips = find_clips(folder, lambda closed, error: faults.append(unreadable(closed, error)))
+    found = {clip: Found(clip) for clip in clips if not clip.is_relative_to(home)}
     for clip in found:
         beside = clip.with_suffix(".toml")
         if beside.is_file():
@@ -105,14 +107,18 @@ def _beside(clip: Path, sheet: Path, faults: list[Fault]) -> Found:
 
 def _other_films(folder: Path, home: Path) -> Iterator[Path]:
     """Films whose endings are not among those that are read."""
-    items = [item for item in sorted(folder.iterdir()) if not item.name.startswith(".") and item != home]
-    if any(item.name in RESULTS for item in items):
-        return
-    for item in items:
-        if item.is_dir():
-            yield from _other_films(item, home)
-        elif item.suffix.lower() in OTHER_FILMS:
-            yield item
+    for here, folders, files in os.walk(folder):
+        if any(name in RESULTS for name in files):
+            folders.clear()
+            continue
+        folders[:] = sorted(name for name in folders if not name.startswith(".") and Path(here, name) != home)
+        names = (name for name in sorted(files) if not name.startswith("."))
+        yield from (Path(here, name) for name in names if Path(name).suffix.lower() in OTHER_FILMS)
+
+
+def unreadable(source: Path, error: OSError) -> Fault:
+    """A file or a folder that cannot be opened."""
+    return Fault(source, f"it cannot be read: {error.strerror or error}")
 
 
 def stamp_of(source: Path) -> Stamp:

@@ -3,6 +3,7 @@
 import os
 import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -129,6 +130,22 @@ def test_a_file_that_may_not_be_read(file_store: Store, tmp_path: Path, monkeypa
     monkeypatch.setattr(adding, "content_hash", refuse)
     added = add_now(file_store, tmp_path / "in")
     assert (added.new, [fault.reason for fault in added.faults]) == (1, ["it cannot be read: Permission denied"])
+
+
+def test_a_folder_that_may_not_be_opened(file_store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    put_films(tmp_path / "in", ["a"])
+    put_films(tmp_path / "in" / "closed", ["b"])
+    true_look = Path.iterdir
+
+    def refuse(folder: Path) -> Iterator[Path]:
+        """As a system does for a folder of somebody else."""
+        if folder.name == "closed":
+            raise PermissionError(13, "Permission denied", str(folder))
+        return true_look(folder)
+
+    monkeypatch.setattr(Path, "iterdir", refuse)
+    added = add_now(file_store, tmp_path / "in")
+    assert (added.new, [fault.path.name for fault in added.faults]) == (1, ["closed"])
 
 
 def test_a_link_to_nowhere_is_listed(file_store: Store, tmp_path: Path) -> None:
