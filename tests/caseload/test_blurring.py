@@ -1,4 +1,4 @@
-"""Films that leave the caseload: outside the dog's box nothing can be recognised, inside it nothing is changed."""
+"""Films that leave the caseload: outside the dog's boxes nothing can be recognised, inside it nothing is changed."""
 
 import dataclasses
 from pathlib import Path
@@ -16,7 +16,7 @@ from gait.caseload.planning import plan
 from gait.caseload.store import Store
 from pose.clip import open_clip
 from pose.film import write_film
-from pose.landmarks import LANDMARKS
+from pose.landmarks import CROUP, LANDMARKS, WITHERS
 from pose.table import write_table
 from pose.tracks import Tracks
 
@@ -55,23 +55,30 @@ def contrast(picture: np.ndarray) -> float:
 
 def test_outside_the_box_no_detail_is_left_and_inside_it_is_as_it_was(film: Path) -> None:
     clip, dog = open_clip(film), tracks()
-    boxes = boxes_of(dog)
-    for (_, picture), frame, box in zip(blurred(clip, dog), clip.frames(), boxes, strict=True):
-        left, top, right, bottom = np.clip(np.round(box), 0, [WIDTH, HEIGHT] * 2).astype(int)
-        assert np.array_equal(picture[top:bottom, left:right], frame.rgb[top:bottom, left:right])
-        assert top > 30 and contrast(picture[: top - 1]) < FAINT
-        assert left > 30 and contrast(picture[:, : left - 1]) < FAINT
+    for (_, picture), frame, boxes in zip(blurred(clip, dog), clip.frames(), boxes_of(dog), strict=True):
+        kept = np.zeros((HEIGHT, WIDTH), bool)
+        for left, top, right, bottom in np.clip(np.round(boxes), 0, [WIDTH, HEIGHT] * 2).astype(int):
+            kept[top:bottom, left:right] = True
+        assert np.array_equal(picture[kept], frame.rgb[kept])
+        assert 0.2 < kept.mean() < 0.8
+        both_outside = ~kept[:, 8:] & ~kept[:, :-8]
+        grey = picture[..., 0].astype(float)
+        assert np.abs(grey[:, 8:] - grey[:, :-8])[both_outside].max() <= 2 * FAINT
     assert contrast(stripes(0)) > 10 * FAINT  # the measure sees what it has to see
 
 
-def test_the_box_holds_all_landmarks_and_room_for_head_and_tail() -> None:
-    dog, settings = tracks(), BlurSettings()
-    left, top, right, bottom = boxes_of(dog, settings).T
+@pytest.mark.parametrize("way", [1, -1], ids=["to the right", "to the left"])
+def test_the_boxes_hold_all_landmarks_and_room_for_head_and_tail(way: int) -> None:
+    dog = tracks()
+    dog = dataclasses.replace(dog, xy_px=dog.xy_px * [way, 1] + [0 if way == 1 else WIDTH, 0])
+    trunk, neck = boxes_of(dog).transpose(1, 2, 0)
     x, y = dog.xy_px[..., 0], dog.xy_px[..., 1]
-    assert (x.min(axis=1) - left >= settings.ahead_bl * BODY_PX - EDGE_PX).all()
-    assert (right - x.max(axis=1) >= settings.ahead_bl * BODY_PX - EDGE_PX).all()
-    assert (y.min(axis=1) - top >= settings.above_bl * BODY_PX - EDGE_PX).all()
-    assert (bottom - y.max(axis=1) >= settings.below_bl * BODY_PX - EDGE_PX).all()
+    side = BlurSettings().side_bl * BODY_PX - EDGE_PX
+    assert (x.min(axis=1) - trunk[0] >= side).all() and (trunk[2] - x.max(axis=1) >= side).all()
+    assert (y.min(axis=1) > trunk[1]).all() and (y.max(axis=1) < trunk[3]).all()
+    nose, tip = x[:, WITHERS] + way * 1.3 * BODY_PX, x[:, CROUP] - way * 0.6 * BODY_PX
+    assert ((neck[0] < nose) & (nose < neck[2])).all() and ((trunk[0] < tip) & (tip < trunk[2])).all()
+    assert (neck[1] < y[:, WITHERS] - 0.6 * BODY_PX).all()
     assert body_length_px(dog) == pytest.approx(BODY_PX, rel=0.02)
 
 
