@@ -1,6 +1,8 @@
 """Taking clips in: by content, with sheets, once each, and only when they have finished copying."""
 
 import os
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -300,3 +302,28 @@ def test_the_command_says_what_came_of_it(tmp_path: Path, monkeypatch: pytest.Mo
     assert "clips: 1 new, 0 known already" in result.stdout
     assert f"copy: {tmp_path / 'in' / 'b.mp4'} is the same as {film}" in result.stdout
     assert "c.mp4: it is empty" in result.stderr
+
+
+ADD = "import sys; from pathlib import Path; from gait.caseload.store import open_store; " \
+      "from gait.caseload.adding import add; " \
+      "add(open_store(Path(sys.argv[1]), sys.argv[2] or None), Path(sys.argv[3]), settle_s=0)"  # fmt: skip
+
+
+@pytest.mark.slow
+def test_what_was_killed_while_adding_is_ended_by_adding_again(store: Store, url: str | None, tmp_path: Path) -> None:
+    count = 60
+    put_films(tmp_path / "in", [f"clip{n:02}" for n in range(count)])
+    put_sheet(tmp_path / "in", *[f"clip{n:02}.mp4,Dog {n % 3},2026-03-02,bare,yes,2" for n in range(count)])
+    killed_at = []
+    for some in (5, 20, 35):
+        adding_now = subprocess.Popen([sys.executable, "-c", ADD, str(store.home), url or "", str(tmp_path / "in")])
+        begun = time.monotonic()
+        while len(listing.clips(store)) < some and time.monotonic() - begun < 60:
+            time.sleep(0.005)
+        adding_now.kill()
+        adding_now.wait()
+        killed_at.append(len(listing.clips(store)))
+    assert killed_at[0] < count  # it was killed in the middle, at the first time at least
+    add_now(store, tmp_path / "in")
+    assert sorted(line[0] for line in lines(store)) == [f"clip{n:02}.mp4" for n in range(count)]
+    assert [(line.dog, line.clips) for line in listing.dogs(store)] == [(f"Dog {n}", count // 3) for n in range(3)]
