@@ -54,3 +54,10 @@ def file_store(tmp_path: Path) -> Iterator[Store]:
     opened = open_store(tmp_path / "caseload")
     yield opened
     opened.close()
+
+
+@pytest.fixture(autouse=True)
+def standins_can_be_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The folder of the tests on the path of every process that is started."""
+    here = Path(__file__).parent
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(here), str(here.parents[1])]))
