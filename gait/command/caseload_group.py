@@ -128,6 +128,6 @@ def resume(home: Path, database: str | None) -> None:
 @click.option("--network", type=PATH, help="Another network (.onnx with its card .toml beside it).")
 def bench(clips: tuple[Path, ...], workers: int | None, network: Path | None) -> None:
     """Measure clips per minute with one and more workers, and the memory of each."""
-    from gait.command.caseload_run import bench_command
+    from gait.command.caseload_bench import bench_command
 
     sys.exit(bench_command(clips, workers, network))
