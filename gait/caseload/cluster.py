@@ -5,6 +5,7 @@ A worker needs pawfall, and the clips, the home of the caseload and the network 
 
 import threading
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict, astuple
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -60,7 +61,10 @@ class DaskCrew:
 
     def free(self) -> int:
         """Threads of the cluster that have no job, and some more."""
-        threads: dict[str, int] = self._client.nthreads()
+        try:
+            threads: dict[str, int] = self._client.nthreads()
+        except OSError as error:
+            raise self._ended() from error
         return sum(threads.values()) + SPARE - len(self._jobs)
 
     def give(self, job: Job) -> None:
@@ -80,21 +84,26 @@ class DaskCrew:
         except Empty:
             pass
         if self._client.status != "running":
-            raise CaseloadError(f"The Dask scheduler at {self._address} has ended. Start it again and run again.")
+            raise self._ended()
         return heard
 
     def close(self) -> None:
         """Take back what is not begun and leave the cluster to itself."""
-        self._client.cancel(list(self._jobs))
+        with suppress(OSError, TimeoutError):  # a scheduler that has ended has nothing to take back
+            self._client.cancel(list(self._jobs))
         self._client.close()
+
+    def _ended(self) -> CaseloadError:
+        return CaseloadError(f"The Dask scheduler at {self._address} has ended. Start it again and run again.")
 
     def _outcome(self, future: Any) -> Outcome:
         job = self._jobs.pop(future)
         if future.status == "finished":
             return outcome_of(future.result())
-        error = future.exception() if future.status == "error" else None
+        if future.status != "error":
+            raise self._ended()
+        error = future.exception()
         if isinstance(error, KilledWorker):
             return Outcome(job.task, "died", "the Dask workers that read it were lost", OUR_FAULT)
-        told = f"{type(error).__name__}: {error}" if error else str(future.status)
-        told = " ".join(told.split())
+        told = " ".join(f"{type(error).__name__}: {error}".split())
         raise CaseloadError(f"A worker of the cluster cannot read ({told}). Install this pawfall there.")

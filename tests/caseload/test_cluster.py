@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from command_line import put_table
 from distributed import Client, LocalCluster
-from night_maker import LIMITS, SETTINGS, WANTED, Nights, check_whole, done, put_clips, states, wait_until
+from night_maker import LIMITS, SETTINGS, WANTED, Nights, check_whole, done, put_clips, run_of, states, wait_until
 from standin_reader import notes
 
 from gait.caseload.adding import add
@@ -90,11 +90,9 @@ def test_no_scheduler_at_that_address(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_cluster_of_commands_whose_worker_is_killed(tmp_path: Path) -> None:
-    file = tmp_path / "scheduler.json"
-    scheduler = ("scheduler", "--scheduler-file", file, "--host", "127.0.0.1", "--port", "0", "--no-dashboard")
-    worker = ("worker", "--scheduler-file", file, "--nthreads", "1", "--no-dashboard", "--local-directory", tmp_path)
+    file, scheduler, worker = commands(tmp_path)
     store = put_clips(tmp_path / "home", ["take 0.2"] * 30)
-    with command(*scheduler), command(*worker, "--no-nanny") as one, command(*worker, "--no-nanny"):
+    with command(*scheduler), command(*worker) as one, command(*worker):
         wait_for_workers(file, 2)
 
         def tell(news: News) -> None:
@@ -105,6 +103,36 @@ def test_a_cluster_of_commands_whose_worker_is_killed(tmp_path: Path) -> None:
         assert Run(store, WANTED, DaskCrew(str(file), LIMITS, "five"), SETTINGS, tell).go() == Tally(read=30)
         assert one.wait() == -signal.SIGKILL
     check_whole(store)
+
+
+def test_a_scheduler_that_is_killed_ends_the_run_and_the_next_one_goes_on(tmp_path: Path) -> None:
+    file, scheduler, worker = commands(tmp_path)
+    store = put_clips(tmp_path / "home", ["take 0.2"] * 12)
+    with command(*scheduler) as killed, command(*worker):
+        wait_for_workers(file, 1)
+
+        def tell(news: News) -> None:
+            """Lose the scheduler in the middle."""
+            if isinstance(news, Ended):
+                killed.kill()
+
+        with pytest.raises(CaseloadError, match="has ended"):
+            Run(store, WANTED, DaskCrew(str(file), LIMITS, "six"), SETTINGS, tell).go()
+    assert counts(store)["running"] == 0 and counts(store)["done"] >= 1
+    run_of(store).go()
+    assert counts(store)["done"] == 12
+    check_whole(store)
+
+
+def commands(folder: Path) -> tuple[Path, tuple[object, ...], tuple[object, ...]]:
+    """The file in which a scheduler writes its address, the words that start it, and those that start a worker."""
+    file = folder / "scheduler.json"
+    worker = ("worker", "--scheduler-file", file, "--nthreads", 1, "--no-dashboard", "--local-directory", folder)
+    return (
+        file,
+        ("scheduler", "--scheduler-file", file, "--host", "127.0.0.1", "--port", 0, "--no-dashboard"),
+        (*worker, "--no-nanny", "--death-timeout", 10),
+    )
 
 
 @contextmanager
