@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from gait.command.caseload_group import caseload
 from gait.command.edge import OneLineGroup, message
 
 FOLDER = click.Path(path_type=Path)
@@ -24,6 +25,9 @@ def version() -> str:
 @click.version_option(version(), prog_name="pawfall")
 def main() -> None:
     """Reads a dog's gait from side-view treadmill video without any marking."""
+
+
+main.add_command(caseload)
 
 
 @main.command()

@@ -1,9 +1,9 @@
 """Results appear in their folder only when all of them are done, and never in the place of anything else."""
 
 import errno
+import os
 import shutil
 from collections.abc import Collection
-from os import getpid
 from pathlib import Path
 
 
@@ -18,18 +18,37 @@ def check_place(folder: Path, sign: str, what: str = "result") -> None:
 
 def partial_of(folder: Path) -> Path:
     """Where the results of this process grow before they are put in ``folder``."""
-    return folder.with_name(f".{folder.name}.partial-{getpid()}")
+    return folder.with_name(f".{folder.name}.partial-{os.getpid()}")
 
 
 def put_in_place(partial: Path, folder: Path, own: Collection[str]) -> None:
     """Rename ``partial`` to ``folder``; ``own`` files of an older result there give way, foreign ones move along."""
+    settle(partial)
     if not folder.exists():
         partial.rename(folder)
+        _settle_one(folder.parent)
         return
-    aside = folder.with_name(f".{folder.name}.older-{getpid()}")
+    aside = folder.with_name(f".{folder.name}.older-{os.getpid()}")
     folder.rename(aside)
     partial.rename(folder)
     for item in aside.iterdir():
         if item.name not in own and not (folder / item.name).exists():
             item.rename(folder / item.name)
+    _settle_one(folder.parent)
     shutil.rmtree(aside)
+
+
+def settle(folder: Path) -> None:
+    """Wait until all in ``folder`` is on the disk: no power cut may leave its name with empty files behind it."""
+    for item in (*folder.rglob("*"), folder):
+        _settle_one(item)
+
+
+def _settle_one(path: Path) -> None:
+    if os.name == "nt" and path.is_dir():
+        return  # Windows keeps folders by itself and opens none of them
+    opened = os.open(path, os.O_RDWR if os.name == "nt" else os.O_RDONLY)
+    try:
+        os.fsync(opened)
+    finally:
+        os.close(opened)

@@ -23,8 +23,7 @@ def summarise(strides: Strides) -> tuple[Summary, ...]:
 
 def _summary(measure: Measure, paw: str, values: FloatArray) -> Summary:
     n, mean = len(values), mean_of(measure, values)
-    away = values - mean if measure.circle is None else wrap_half(values - mean)
-    sd = float(np.sqrt((away**2).sum() / (n - 1))) if n > 1 else float("nan")
+    sd = sd_of(measure, values, mean)
     cv = 100 * sd / mean if measure.zero and mean > 0 else float("nan")
     return Summary(measure.name, paw, measure.unit, mean, sd, sd / np.sqrt(n), cv, n)
 
@@ -35,3 +34,9 @@ def mean_of(measure: Measure, values: FloatArray) -> float:
         return float(values.mean())
     turn = np.angle(np.exp(2j * np.pi * values).mean()) / (2 * np.pi)
     return float(wrap(turn - measure.circle) + measure.circle)
+
+
+def sd_of(measure: Measure, values: FloatArray, mean: float) -> float:
+    """Standard deviation of ``values`` (N,) about their ``mean``, the short way round a circle; NaN for one alone."""
+    away = values - mean if measure.circle is None else wrap_half(values - mean)
+    return float(np.sqrt((away**2).sum() / (len(values) - 1))) if len(values) > 1 else float("nan")

@@ -70,11 +70,14 @@ class FilmFile:
             stream = _stream(container, self._path)
             if first and not self._ticks_only:
                 self._seek(container, stream, first)
+            turn: Upright | None = None
             for place, stamp_s, frame in self._placed(_decode(container, stream)):
                 if place > last:
                     return
+                if turn is None or frame.key_frame:  # a frame that was asked for notes stays until the next collection
+                    turn = _display_turn(frame)
                 if place >= first and (wanted is None or place in wanted):
-                    yield place, stamp_s, _to_rgb(frame, stream.sample_aspect_ratio)
+                    yield place, stamp_s, _to_rgb(frame, stream.sample_aspect_ratio, turn)
 
     def pick(self, positions: list[int]) -> Iterator[tuple[int, float, Picture]]:
         """The frames at rising ``positions``; jumps over groups of pictures that hold none of them."""
@@ -190,13 +193,13 @@ def _capture_rate(notes: dict[str, str]) -> float | None:
     return None
 
 
-def _to_rgb(frame: Any, aspect: Fraction | None) -> Picture:
+def _to_rgb(frame: Any, aspect: Fraction | None, turn: Upright) -> Picture:
     """Upright rgb (H, W, 3) with square pixels."""
     rgb: Picture = frame.to_ndarray(format="rgb24")
     if aspect and aspect != 1:
         wide = round(rgb.shape[1] * float(aspect))
         rgb = cv2.resize(rgb, (wide, rgb.shape[0]), interpolation=cv2.INTER_LINEAR).astype(np.uint8)
-    transpose, flip_x, flip_y = _display_turn(frame)
+    transpose, flip_x, flip_y = turn
     rgb = rgb.transpose(1, 0, 2) if transpose else rgb
     rgb = rgb[:, ::-1] if flip_x else rgb
     rgb = rgb[::-1] if flip_y else rgb

@@ -32,7 +32,7 @@ def sets_of(records: Sequence[GaitRecord]) -> tuple[ClipSet, ...]:
             if not getattr(trial, name):
                 raise TrialError(f"{trial.clip or 'A clip'} does not say its {name}; a comparison needs it.")
         found.setdefault((trial.dog, trial.date, trial.condition), []).append(record)
-    made = [ClipSet(*_key(key), tuple(clips), _gaits(clips)) for key, clips in found.items()]
+    made = [ClipSet(*_key(key), tuple(clips), gait_counts(clips)) for key, clips in found.items()]
     _check_baselines(made)
     return tuple(sorted(made, key=lambda s: (s.dog, s.date, not is_baseline(s), s.condition)))
 
@@ -57,7 +57,7 @@ def _check_baselines(sets: Sequence[ClipSet]) -> None:
             raise TrialError(f"{s.dog}, {s.date}: both {other!r} and {s.condition!r} are called baseline; keep one.")
 
 
-def _gaits(records: Sequence[GaitRecord]) -> dict[str, int]:
+def gait_counts(records: Sequence[GaitRecord]) -> dict[str, int]:
     """Named and unclear strides of the hind paw that runs are told by (see gait.runs), most frequent first."""
     count: Counter[str] = Counter()
     for record in records:

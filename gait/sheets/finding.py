@@ -1,6 +1,6 @@
 """The clips in a folder: films, folders of numbered pictures, landmark tables."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -17,25 +17,38 @@ LEAST_PICTURES: Final = 10
 #: A folder that holds one of these is a result of pawfall, not footage.
 RESULTS: Final = ("record.json", "comparison.json")
 
+#: Is told which folder cannot be opened, and why.
+OnFault = Callable[[Path, OSError], None]
 
-def find_clips(folder: Path) -> list[Path]:
+
+def _give_up(folder: Path, error: OSError) -> None:
+    raise error
+
+
+def find_clips(folder: Path, on_fault: OnFault = _give_up) -> list[Path]:
     """Every clip in ``folder`` and the folders below it, sorted by path; results of earlier readings are passed over.
+
+    on_fault  is told of each folder that cannot be opened, and may let the others go on
 
     A table that is named after a film beside it (film.csv, film.landmarks.csv) belongs to that film and is no clip.
     """
     if not folder.is_dir():
         raise TrialError(f"{folder} is no folder. Give the folder in which the clips lie.")
-    return sorted(_clips_in(folder))
+    return sorted(_clips_in(folder, on_fault))
 
 
-def _clips_in(folder: Path) -> Iterator[Path]:
-    items = [item for item in sorted(folder.iterdir()) if not item.name.startswith(".")]
+def _clips_in(folder: Path, on_fault: OnFault) -> Iterator[Path]:
+    try:
+        items = [item for item in sorted(folder.iterdir()) if not item.name.startswith(".")]
+    except OSError as error:
+        on_fault(folder, error)
+        return
     if any(item.name in RESULTS for item in items):
         return
     films = tuple(f"{item.stem}." for item in items if item.suffix.lower() in FILMS)
     for item in items:
         if item.is_dir():
-            yield from [item] if _is_picture_folder(item) else _clips_in(item)
+            yield from [item] if _is_picture_folder(item) else _clips_in(item, on_fault)
         elif item.suffix.lower() in FILMS:
             yield item
         elif not item.name.startswith(films) and _is_landmark_table(item):
@@ -43,7 +56,10 @@ def _clips_in(folder: Path) -> Iterator[Path]:
 
 
 def _is_picture_folder(folder: Path) -> bool:
-    pictures = [item for item in folder.iterdir() if item.suffix.lower() in PICTURES]
+    try:
+        pictures = [item for item in folder.iterdir() if item.suffix.lower() in PICTURES]
+    except OSError:
+        return False  # looked into as a folder of clips, and told there
     return sum(any(map(str.isdigit, item.stem)) for item in pictures) >= LEAST_PICTURES
 
 

@@ -17,6 +17,8 @@ from gait.trial import Trial
 SPREADSHEETS: Final = (".csv", ".xlsx")
 
 Progress = Callable[[int, int], None]
+#: Is told what is wrong with one row.
+OnFault = Callable[[TrialError], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,38 +57,66 @@ def read_sheet(path: Path, progress: Progress | None = None) -> Sheet:
 
     Raises TrialError that names the file, the row and the column.
     """
-    notes: tuple[str, ...] = ()
-    if path.is_dir():
-        rows, notes = _from_folder(path)
-    elif path.suffix.lower() == ".toml":
-        rows = _from_toml(path)
-    elif path.suffix.lower() in SPREADSHEETS:
-        rows = _from_spreadsheet(path)
-    else:
-        raise TrialError(f"{path.name} is no trial sheet. Give a .csv, .xlsx or .toml file, or a folder of clips.")
+    rows, notes = _from_folder(path) if path.is_dir() else (_rows_of(path, _give_up), ())
+    _check(rows, path)
+    return Sheet(path.resolve().name, tuple(_hashed(rows, progress)), notes)
+
+
+def read_rows(path: Path, on_fault: OnFault) -> tuple[Row, ...]:
+    """The rows of the sheet at ``path`` (.csv, .xlsx or .toml), without the hash of their clips.
+
+    A row that cannot be used is told to ``on_fault`` and left out. Raises TrialError when the sheet as a whole cannot.
+    """
+    faults: list[TrialError] = []
+    rows = _rows_of(path, faults.append)
+    for fault in faults:
+        on_fault(fault)
+    if rows or not faults:
+        _check(rows, path)
+    return tuple(rows)
+
+
+def _give_up(fault: TrialError) -> None:
+    raise fault
+
+
+def _rows_of(path: Path, on_fault: OnFault) -> list[Row]:
+    if path.suffix.lower() == ".toml":
+        return list(_from_toml(path, on_fault))
+    if path.suffix.lower() in SPREADSHEETS:
+        return list(_from_spreadsheet(path, on_fault))
+    raise TrialError(f"{path.name} is no trial sheet. Give a .csv, .xlsx or .toml file, or a folder of clips.")
+
+
+def _check(rows: list[Row], path: Path) -> None:
+    """What can be said of all rows together."""
     if not rows:
         raise TrialError(f"{path.name} names no clip; it needs one row for each, below the names of the columns.")
     _check_spelling(rows, "dog")
     _check_spelling(rows, "condition")
     _check_baselines(rows)
-    return Sheet(path.resolve().name, tuple(_hashed(rows, progress)), notes)
 
 
-def _from_spreadsheet(path: Path) -> list[Row]:
+def _from_spreadsheet(path: Path, on_fault: OnFault) -> Iterator[Row]:
     cells, comma = read_cells(path)
     names = _column_names(cells[0] if cells else [], path.name)
-    rows = []
     for number, row in enumerate(cells[1:], start=2):
         place = Place(path.name, f"row {number}", "column")
         values = _trimmed(row)
         if not values:
             continue
-        if len(values) > len(names):
-            more = f"has {len(values)} cells, the first row names {len(names)} columns"
-            raise TrialError(f"{place} {more}; put quotes around a text with the column separator in it.")
-        found = {name: plain_value(name, cell, comma) for name, cell in zip(names, values, strict=False)}
-        rows.append(_row(found, place, path.parent))
-    return rows
+        try:
+            yield _from_cells(names, values, comma, place, path.parent)
+        except TrialError as error:
+            on_fault(error)
+
+
+def _from_cells(names: Sequence[str], values: Sequence[Any], comma: bool, place: Place, folder: Path) -> Row:
+    if len(values) > len(names):
+        more = f"has {len(values)} cells, the first row names {len(names)} columns"
+        raise TrialError(f"{place} {more}; put quotes around a text with the column separator in it.")
+    found = {name: plain_value(name, cell, comma) for name, cell in zip(names, values, strict=False)}
+    return _row(found, place, folder)
 
 
 def _column_names(head: Sequence[Any], file: str) -> list[str]:
@@ -111,7 +141,7 @@ def _trimmed(row: Sequence[Any]) -> list[Any]:
     return list(row[: filled[-1] + 1]) if filled else []
 
 
-def _from_toml(path: Path) -> list[Row]:
+def _from_toml(path: Path, on_fault: OnFault) -> Iterator[Row]:
     found = _toml(path)
     clips = found.pop("clip", None)
     if not isinstance(clips, list) or not all(isinstance(clip, dict) for clip in clips):
@@ -120,7 +150,11 @@ def _from_toml(path: Path) -> list[Row]:
     check_names(found, Place(path.name))
     if found:
         raise TrialError(f"{path.name}: {next(iter(found))} stands outside a [[clip]] table; put it into each.")
-    return [_row(clip, Place(path.name, f"clip {number}"), path.parent) for number, clip in enumerate(clips, start=1)]
+    for number, clip in enumerate(clips, start=1):
+        try:
+            yield _row(clip, Place(path.name, f"clip {number}"), path.parent)
+        except TrialError as error:
+            on_fault(error)
 
 
 def _from_folder(folder: Path) -> tuple[list[Row], tuple[str, ...]]:

@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from gait.caseload.exporting import COLUMNS as TABLE_COLUMNS
 from gait.cli import main
+from gait.command.caseload_group import caseload
 from gait.compare.nouns import LARGER, NO_DIFFERENCE, SMALLER
 from gait.comparing import RESULT_FILES as COMPARISON_FILES
 from gait.comparison_tables import COLUMNS as COMPARISON_COLUMNS
@@ -18,6 +20,8 @@ from pose.table import COLUMNS
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+#: The commands of a caseload that need to be told where it is.
+PLACED = set(caseload.commands) - {"bench"}
 BLOCKS = re.findall(r"```(\w+)\n(.*?)```", README, flags=re.DOTALL)
 
 
@@ -35,8 +39,8 @@ def test_the_script_that_runs_it_is_sound() -> None:
     ("command", "start", "end"),
     [
         ("read", "## Reading a clip", "## What comes out"),
-        ("compare", "## Comparing conditions and visits", "## Judging a network"),
         ("judge", "## Judging a network", "## Choosing frames to mark"),
+        ("compare", "## Comparing conditions and visits", "## A caseload"),
         ("pick", "## Choosing frames to mark", "\n## "),
         ("mark", "## Marking", "## Drawing footage"),
     ],
@@ -51,8 +55,19 @@ def test_every_option_in_the_readme_exists_and_every_option_is_in_the_readme(
     assert told == there - {"--out"}
 
 
+def test_every_option_of_a_caseload_stands_in_the_readme_with_its_commands() -> None:
+    part = README.split("## A caseload")[1].split("\n## ")[0]
+    rows = [line.split("|")[1:3] for line in part.replace("\\|", "/").splitlines() if line.startswith("| `--")]
+    told = {(option, command) for options, commands in rows for option in re.findall(r"--[a-z][a-z-]*", options)
+            for command in (re.findall(r"`(\w+)`", commands) if "all but" not in commands else PLACED)}  # fmt: skip
+    there = {(name, command) for command, words in caseload.commands.items() for option in words.params
+             for name in option.opts if name.startswith("--")}  # fmt: skip
+    assert told == there
+    assert f"`{','.join(TABLE_COLUMNS)}`" in part
+
+
 def test_the_columns_of_a_sheet_and_of_a_comparison() -> None:
-    part = README.split("## Comparing conditions and visits")[1].split("## Judging a network")[0]
+    part = README.split("## Comparing conditions and visits")[1].split("## A caseload")[0]
     rows = [line.split("|")[1] for line in part.split("| option |")[0].splitlines() if line.startswith("| `")]
     assert {name for row in rows for name in re.findall(r"`(\w+)`", row)} == set(KEYS)
     assert f"`{','.join(COMPARISON_COLUMNS)}`" in part
