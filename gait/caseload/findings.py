@@ -34,6 +34,8 @@ from gait.versions import versions
 
 #: Folder of the pages of dogs, within the home of a caseload.
 PAGES: Final = "morning"
+#: Ends the name of the page that holds a dog's visits side by side.
+VISITS: Final = "-visits"
 FILES: Final = "findings:files"
 OF_DOG: Final = "findings:dog:"
 OF_CLIP: Final = "findings:clip:"
@@ -126,7 +128,7 @@ def _found(store: Store, subject: _Subject, settings: MorningSettings) -> list[F
     for read in reads:
         found += clip_findings(read, settings)
     if subject.dog_id is not None:
-        visits = dog_page(subject.dog_id, "-visits")
+        visits = dog_page(subject.dog_id, VISITS)
         changed = visit_findings(reads, settings)
         (store.home / visits).unlink(missing_ok=True)
         drawn = changed and write_visits([read.record for read in reads], store.home / visits, settings)

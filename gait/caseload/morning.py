@@ -5,7 +5,7 @@ Sizes of changes are held against what the same dog shows from clip to clip and 
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 from scipy import stats
@@ -19,7 +19,7 @@ from gait.compare.sets import Pair, leading_hind, sets_of
 from gait.compare.settings import CompareSettings
 from gait.compare.trends import LEAST_FREEDOM, repeatability
 from gait.naming import UNCLEAR
-from gait.nouns import GaitRecord
+from gait.nouns import GaitRecord, TrustCheck
 from gait.report.comparison.naturally import day as day_words
 from gait.report.comparison.naturally import goes, sentence
 from gait.report.comparison.wording import told
@@ -116,24 +116,30 @@ def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 def unread_finding(unread: Unread) -> Finding:
     """A clip that must be filmed again, or a file that cannot be used; what to do stands in the reason."""
     kind: Kind = "film_again" if unread.says_nothing else "unreadable"
-    advice = "" if unread.says_nothing else "Look whether the file was copied whole, and copy or export it again."
-    words = sentence(unread.reason)
+    words = sentence(unread.reason, capital=False)
+    advice = "" if "again" in words else "Look whether the file is whole, and copy or export it again."
     return Finding(kind, RANKS[kind], words, advice, unread.date, unread.clip_id, page=unread.page)
 
 
 def clip_findings(read: Read, settings: MorningSettings = DEFAULTS) -> tuple[Finding, ...]:
     """Whether one clip must be filmed again, or else is unsure about sides or gait."""
     record = read.record
-    of = {"date": record.trial.date, "clip_id": read.clip_id, "record_id": read.record_id, "page": read.page}
+    of: dict[str, Any] = {"date": record.trial.date, "clip_id": read.clip_id, "record_id": read.record_id}
+    of["page"] = read.page
     if record.grade == FILM_AGAIN:
         failed = [check for check in record.checks if not check.passed]
         why = [sentence(text) for text in record.notices[-1:] if not record.summaries]
-        why += [f"{sentence(check.name)[:-1]}: {_value(check.value, check.unit)}." for check in failed]
+        why += [_failed(check) for check in failed]
         advice = " ".join(dict.fromkeys(check.advice for check in failed if check.advice))
         return (Finding("film_again", RANKS["film_again"], " ".join(why), advice, **of),)
     words = unsure_words(record, settings)
     advice = f"Marks of its frames teach the network: pawfall pick {read.folder}"
     return (Finding("unsure", RANKS["unsure"], words, advice, **of),) if words else ()
+
+
+def _failed(check: TrustCheck) -> str:
+    value, limit = (_value(number, check.unit) for number in (check.value, check.limit))
+    return f"{sentence(check.name)[:-1]}: {value} (limit {limit})."
 
 
 def _value(value: float, unit: str) -> str:
@@ -222,10 +228,7 @@ def _gait_change(before: ClipSet, now: ClipSet, settings: MorningSettings) -> li
         f"{now.dog} {goes(new)} ({_count(now, new)}) at the speed of the belt ({belt:.2g} m/s) at which it showed a {old} "
         f"on {day_words(before.date)} ({_count(before, old)}); {now.condition}."
     )
-    return [Finding("gait_changed", RANKS["gait_changed"], words, LOOK_AT_BOTH, now.date, gait=new)]
-
-
-LOOK_AT_BOTH: Final = "Look at the films of both visits before anything is made of it."
+    return [Finding("gait_changed", RANKS["gait_changed"], words, "", now.date, gait=new)]
 
 
 def _named(clips: ClipSet) -> dict[str, int]:
@@ -263,7 +266,7 @@ def _change(line: Line, days: Sequence[ClipSet], settings: MorningSettings) -> l
             "changed",
             rank if known else RANK_UNKNOWN,
             words,
-            LOOK_AT_BOTH if known else f"{NOT_KNOWN} {LOOK_AT_BOTH}",
+            "" if known else NOT_KNOWN,
             days[-1].date,
             measure=line.measure,
             gait=line.gait,

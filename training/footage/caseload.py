@@ -15,14 +15,15 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from pose.landmarks import FAR_FORE, FAR_HIND, NEAR_FORE, NEAR_HIND
+from pose.landmarks import FAR_FORE, FAR_HIND
 from pose.table import write_table
 from pose.tracks import Tracks
 from training.footage.clips import draw_clip
-from training.footage.planted import BROKEN_IN, COPY_IN, PlantedClip, PlantedDog, planted_dogs
+from training.footage.planted import PlantedClip, PlantedDog, planted_dogs
 from training.footage.undrawn import landmarks_of
 
-PAWS: Final = (NEAR_FORE, FAR_FORE, NEAR_HIND, FAR_HIND)
+#: Files that cannot be read, copies, and clips that are badly filmed: one in so many of all files.
+BROKEN_IN, COPY_IN, BAD_IN = 30, 60, 75
 COLUMNS: Final = ("clip", "dog", "date", "condition", "baseline", "belt_m_s", "facing", "withers_cm")
 
 Progress = Callable[[int, int], None]
@@ -32,8 +33,8 @@ def write_caseload(
     out: Path, *, dogs: int = 60, files: int = 300, films: bool = False, progress: Progress | None = None
 ) -> dict[str, Any]:
     """Write ``files`` files of ``dogs`` dogs into ``out`` and say what was planted, as planted.json does."""
-    broken, copies = files // BROKEN_IN, files // COPY_IN
-    planted = planted_dogs(dogs, files - broken - copies, film=films)
+    broken, copies, bad = files // BROKEN_IN, files // COPY_IN, files // BAD_IN
+    planted = planted_dogs(dogs, files - broken - copies, bad, film=films)
     folder = out / "clips"
     (folder / "again").mkdir(parents=True, exist_ok=True)
     clips = [clip for dog in planted for clip in dog.clips]
@@ -42,10 +43,11 @@ def write_caseload(
         made.append((_film if films else _table)(clip, folder))
         if progress:
             progress(number, len(clips))
-    spoilt = [_break(n, made[n], folder, films) for n in range(broken)]
+    every = max(1, len(made) // max(1, broken))
+    spoilt = [_break(n, made[n * every], folder, films) for n in range(broken)]
     twins = _copy(made, copies, folder / "again")
     # a file that cannot be read was filmed too: it belongs to the visit of the clip that it was made from
-    rows = [*zip(made, clips, strict=True), *zip(spoilt, clips, strict=False)]
+    rows = [*zip(made, clips, strict=True), *zip(spoilt, clips[::every], strict=False)]
     _write_sheet(out / "sheet.csv", rows)
     truth = _truth(planted, dict(zip(map(id, clips), made, strict=True)), spoilt, twins)
     (out / "planted.json").write_text(json.dumps(truth, indent=1) + "\n", encoding="utf-8")
@@ -84,9 +86,9 @@ def _table(clip: PlantedClip, folder: Path) -> Path:
 def _badly_seen(tracks: Tracks, clip: PlantedClip) -> Tracks:
     """What a network finds of a dog that is too dark to see, or of paws behind a board."""
     rng, score, xy = np.random.default_rng((8107, clip.plan.seed)), tracks.score.copy(), tracks.xy_px.copy()
-    gone = {"much too dark": range(6), "a board before the paws": PAWS}.get(clip.bad, ())
+    gone = {"much too dark": range(6), "a board before the paws": (FAR_FORE, FAR_HIND)}.get(clip.bad, ())
     for landmark in gone:
-        missed = rng.random(len(tracks)) < 0.8
+        missed = rng.random(len(tracks)) < 0.75
         score[missed, landmark], xy[missed, landmark] = rng.uniform(0, 0.1, missed.sum()), np.nan
     return Tracks(tracks.frame, tracks.t_s, xy, score, tracks.hidden | np.isnan(xy[..., 0]), tracks.side_score)
 
@@ -115,9 +117,11 @@ def _break(number: int, whole: Path, folder: Path, films: bool) -> Path:
     content, name = whole.read_bytes(), f"{whole.stem}-broken-{number + 1}"
     noise = np.random.default_rng((8108, number)).bytes(4000)
     words = f"this is no film, number {number}\n".encode()
-    ways = ((".mp4", noise), (".mp4", words), (".mp4", content[: len(content) // 3] if films else bytes(1000 + number)))
+    cut = content[: len(content) // 3] if films else bytes(1000 + number)
+    ways = ((".mp4", noise), (".mp4", words), (".mp4", cut))
     head, _, body = content.partition(b"\n")
-    tables = ((".csv", head + b"\n" + body.replace(b",near_fore,", b",third_fore,")), (".csv", head + b"\n" + words * 9))
+    misnamed = body.replace(b",near_fore,", b",third_fore,")
+    tables = ((".csv", head + b"\n" + misnamed), (".csv", head + b"\n" + words * 9))
     ending, broken = (*ways, *(ways[:2] if films else tables))[number % 5]
     path = folder / f"{name}{ending}"
     path.write_bytes(broken + (bytes([number]) if films else b""))

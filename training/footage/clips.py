@@ -27,6 +27,7 @@ from training.footage.room import draw_room
 from training.footage.scene import HIDDEN_SHARE, Dog, Place, camera_for, instants, span_of
 from training.footage.skeleton import Skeleton, build_skeleton
 from training.footage.skin import build_skin
+from training.footage.staging import build_of, carriage_of, movement_of, times_of, view_of
 from training.footage.studio import Actor, Studio
 
 _SHUTTER = 0.25  # share of the frame interval that the shutter is open

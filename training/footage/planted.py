@@ -7,7 +7,7 @@ dogs take turns: one visit, one visit bare and in boots, one visit at a walk and
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -21,8 +21,6 @@ _FIRST_IDENTITY: Final = 4000
 #: Visits of a dog that is followed, and clips of each: they tell how far the dog differs from clip to clip.
 VISITS, CLIPS = 3, 3
 _FIRST_DAY, _BETWEEN = date(2026, 3, 2), timedelta(days=28)
-#: Clips that are badly filmed, files that cannot be read and copies: one in so many of all files.
-BAD_IN, BROKEN_IN, COPY_IN = 75, 30, 60
 #: Shares in which broad gaits are clear: limb phase and hind duty factor.
 _CLEAR: Final = {"walk": ((0.20, 0.26), (0.60, 0.66)), "trot": ((0.46, 0.50), (0.42, 0.46))}
 
@@ -56,7 +54,7 @@ class Steadiness:
 
 @dataclass(frozen=True, slots=True)
 class PlantedClip:
-    """One clip: its plan, the speed of the belt in m/s, how it is badly filmed ("" = well), turn of the camera in deg."""
+    """One clip: its plan, belt in m/s, withers in cm, how it is badly filmed ("" = well), turn of the camera in deg."""
 
     plan: ClipPlan
     belt_m_s: float
@@ -95,6 +93,10 @@ def _duty(more: float) -> Callable[[Way], Way]:
     )
 
 
+def _tilt(pitch: float) -> Callable[[Way], Way]:
+    return lambda way: replace(way, pitch=way.pitch + pitch)
+
+
 def _paced(way: Way) -> Way:
     return replace(way, pattern=replace(way.pattern, gait="pace", limb_phase=0.01))
 
@@ -102,11 +104,11 @@ def _paced(way: Way) -> Way:
 #: In this order, over and over. The belt runs as before. Sizes by judgement: some three times what dogs show anyway.
 CHANGES: Final = (
     Change("strides 12 % shorter at the same speed of the belt", "stride_length_m", _stride(0.88)),
-    Change("the trunk tilted by 4 degrees, croup higher", "topline_deg", lambda way: replace(way, pitch=way.pitch - 0.07)),
+    Change("the trunk tilted by 4 degrees, croup higher", "topline_deg", _tilt(-0.07)),
     Change("paces instead of trotting, at the same speed of the belt", "", _paced),
     Change("every paw on the belt for 5 % of the stride longer", "hind_duty_factor", _duty(0.05)),
     Change("strides 12 % longer at the same speed of the belt", "stride_length_m", _stride(1.12)),
-    Change("the trunk tilted by 4 degrees, withers higher", "topline_deg", lambda way: replace(way, pitch=way.pitch + 0.07)),
+    Change("the trunk tilted by 4 degrees, withers higher", "topline_deg", _tilt(0.07)),
 )  # fmt: skip
 #: How clips are badly filmed, in this order, over and over.
 BAD: Final = ("15 frames a second", "less than one second long", "much too dark", "a board before the paws")
@@ -121,16 +123,20 @@ class Slot:
     gait: str = "trot"
 
 
-def planted_dogs(dogs: int, clips: int, *, film: bool, steady: Steadiness = Steadiness()) -> tuple[PlantedDog, ...]:
-    """``dogs`` dogs with ``clips`` clips in all; film = sizes and lengths for films, else for landmark tables."""
+def planted_dogs(
+    dogs: int, clips: int, bad: int, *, film: bool, steady: Steadiness = Steadiness()
+) -> tuple[PlantedDog, ...]:
+    """``dogs`` dogs with ``clips`` clips in all, of which ``bad`` are badly filmed, no two of one dog.
+
+    film  whether they are to be drawn as films, which are small, or as landmark tables
+    """
     followed = dogs // 10
     left, others = clips - 2 * followed * VISITS * CLIPS, dogs - 2 * followed
     if left < others or others < 1:
         raise DrawError(
-            f"{clips} clips are too few for {dogs} dogs, of which {2 * followed} have {VISITS * CLIPS}; plan more clips."
+            f"{clips} clips are too few for {dogs} dogs, {2 * followed} of which have {VISITS * CLIPS}; plan more."
         )
     counts = [VISITS * CLIPS] * (2 * followed) + [left // others + (n < left % others) for n in range(others)]
-    bad = clips // BAD_IN
     return tuple(_dog(n, followed, count, bad, film, steady) for n, count in enumerate(counts))
 
 
@@ -246,5 +252,5 @@ def _plan(name: str, slot: Slot, nth: int, way: Way, speed: float, film: bool) -
 
 
 def _badly(clip: PlantedClip, how: str) -> PlantedClip:
-    changes = {"15 frames a second": {"fps": 15.0}, "less than one second long": {"seconds": 0.7}}.get(how, {})
-    return replace(clip, bad=how, plan=replace(clip.plan, **changes))
+    changes: dict[str, dict[str, Any]] = {BAD[0]: {"fps": 15.0}, BAD[1]: {"seconds": 0.7}}
+    return replace(clip, bad=how, plan=replace(clip.plan, **changes.get(how, {})))

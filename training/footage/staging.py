@@ -1,4 +1,4 @@
-"""What a plan says of one clip apart from its picture: the dog's build, its movement and carriage, the view, the times."""
+"""What a plan says of one clip apart from its picture: build, movement and carriage of the dog, the view, the times."""
 
 from dataclasses import replace
 from typing import Any

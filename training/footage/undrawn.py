@@ -1,4 +1,4 @@
-"""The landmark table of a planned clip without its picture: the drawn dog's own movement, seen by the planned camera."""
+"""Landmarks of a planned clip without its picture: the drawn dog's own movement, as the planned camera sees it."""
 
 from dataclasses import dataclass
 from functools import lru_cache
