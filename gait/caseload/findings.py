@@ -45,7 +45,7 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class _Clip:
-    """What the store says of one clip: its newest record (id, folder and trial), and its task if that did not end well."""
+    """What the store says of one clip: number and folder of its newest record, and its task if that did not end well."""
 
     id: int
     name: str

@@ -4,7 +4,7 @@ Sizes of changes are held against what the same dog shows from clip to clip and 
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -52,7 +52,7 @@ class MorningSettings:
     hardly: float = 0.2
     least_gait: int = 6
     visits: int = 8
-    compare: CompareSettings = CompareSettings()
+    compare: CompareSettings = field(default_factory=CompareSettings)
 
 
 DEFAULTS: Final = MorningSettings()
@@ -167,7 +167,9 @@ def unsure_words(record: GaitRecord, settings: MorningSettings = DEFAULTS) -> st
     return sentence("; ".join(found))
 
 
-def visit_findings(reads: Sequence[Read], settings: MorningSettings = DEFAULTS, *, seed: int = 0) -> tuple[Finding, ...]:
+def visit_findings(
+    reads: Sequence[Read], settings: MorningSettings = DEFAULTS, *, seed: int = 0
+) -> tuple[Finding, ...]:
     """How one dog's newest visit differs from the last one in the same condition and at the same speed of the belt.
 
     Clips that must be filmed again, and clips without a day or a condition, are left out. All lines of the visit are
@@ -225,8 +227,8 @@ def _gait_change(before: ClipSet, now: ClipSet, settings: MorningSettings) -> li
     if _share(now, old) > settings.hardly or _share(before, new) > settings.hardly:
         return []
     words = (
-        f"{now.dog} {goes(new)} ({_count(now, new)}) at the speed of the belt ({belt:.2g} m/s) at which it showed a {old} "
-        f"on {day_words(before.date)} ({_count(before, old)}); {now.condition}."
+        f"{now.dog} {goes(new)} ({_count(now, new)}; {now.condition}) at the speed of the belt, {belt:.3g} m/s, at "
+        f"which it showed a {old} on {day_words(before.date)} ({_count(before, old)})."
     )
     return [Finding("gait_changed", RANKS["gait_changed"], words, "", now.date, gait=new)]
 

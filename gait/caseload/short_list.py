@@ -111,7 +111,7 @@ class ClipLine:
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """One measure over a dog's visits, at one gait in one condition: mean of each day in ``dates``, None = not known."""
+    """One measure over a dog's visits, at one gait in one condition: mean of each of the days, None = not known."""
 
     condition: str
     gait: str

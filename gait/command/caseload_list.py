@@ -89,7 +89,7 @@ def show_list(found: ShortList, page: Path) -> None:
     if pick := pick_words(found.cases):
         console.print(f"To teach the network, from {page.parent}: {pick}", soft_wrap=True)
     if found.copies:
-        console.print(f"{len(found.copies)} clips lie in more than one place; each was read once (list --all names them).")
+        console.print(f"{len(found.copies)} clips lie in more than one place; each was read once (--all names them).")
     if found.unsheeted:
         console.print(f"{found.unsheeted} clips have no sheet that tells dog and day.")
     console.print(f"As a page: {page}", soft_wrap=True)

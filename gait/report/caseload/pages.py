@@ -15,11 +15,13 @@ from gait.report.page import stylesheet, template
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One section of the list: its heading, what its cases have in common, and the kinds that belong to it."""
+    """One section of the list: its heading, what one and many of its cases are called, what they have in common, and
+    the kinds that belong to it."""
 
     key: str
     title: str
-    short: str
+    one: str
+    many: str
     text: str
     kinds: tuple[str, ...]
 
@@ -27,29 +29,31 @@ class Part:
 #: In the order in which a person should go through them (gait.caseload.morning.RANKS).
 PARTS: Final = (
     Part(
-        "moves", "Dogs that move otherwise", "dogs move otherwise",
+        "moves", "Dogs that move otherwise", "dog moves otherwise", "dogs move otherwise",
         "Measures that changed since the last visit in the same condition, at the same gait and speed of the belt, by "
         "more than this dog showed without a cause; and dogs that show another gait. In brackets: 95 % interval. A "
         "change says nothing about its cause; look at the films of both visits before anything is made of it.",
         ("gait_changed", "changed"),
     ),
     Part(
-        "again", "To be filmed again", "clips to be filmed again",
+        "again", "To be filmed again", "clip to be filmed again", "clips to be filmed again",
         "Clips from which nothing can be said, and what to do otherwise next time.",
         ("film_again",),
     ),
     Part(
-        "files", "Files that cannot be used", "files that cannot be used",
+        "files", "Files that cannot be used", "file that cannot be used", "files that cannot be used",
         "Nothing was read from these.",
         ("unreadable",),
     ),
     Part(
-        "maybe", "Changes that may be none", "dogs with changes that may be none",
+        "maybe", "Changes that may be none", "dog with changes that may be none",
+        "dogs with changes that may be none",
         "The footage shows a change since the last visit, but how far the dog differs without a cause is not known.",
         ("maybe",),
     ),
     Part(
-        "unsure", "Sides or gait unsure", "clips with sides or gait unsure",
+        "unsure", "Sides or gait unsure", "clip with sides or gait unsure",
+        "clips with sides or gait unsure",
         "Too many strides in which near and far paws or the gait could not be told. Their frames, marked, teach the "
         "network.",
         ("unsure",),
