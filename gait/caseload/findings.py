@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import delete, func, insert, select
+from sqlalchemy import delete, insert, select
 
 from gait.caseload.morning import (
     DEFAULTS,
@@ -22,7 +22,7 @@ from gait.caseload.morning import (
 )
 from gait.caseload.queue import ASIDE, FAILED
 from gait.caseload.store import Store
-from gait.caseload.tables import Clip, Dog, FindingRow, Note, RecordRow, TaskRow, TrialRow, Unusable, Visit
+from gait.caseload.tables import Clip, Dog, FindingRow, Note, RecordRow, TaskRow, TrialRow, Unusable, Visit, folded
 from gait.command.edge import NOTHING_TO_SAY
 from gait.compare.compare import compare_records
 from gait.errors import GaitError
@@ -45,7 +45,7 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class _Clip:
-    """What the store says of one clip: number and folder of its newest record, and its task if that did not end well."""
+    """What the store says of one clip: number and folder of its newest record, its task if that ended badly."""
 
     id: int
     name: str
@@ -68,7 +68,7 @@ def update_findings(
     store: Store, settings: MorningSettings = DEFAULTS, progress: Progress = lambda done, total: None
 ) -> int:
     """Bring the findings of every dog and clip up to date whose records or failures are new; returns how many were."""
-    known = _digests(store)
+    known = _known(store)
     subjects = _subjects(store)
     wanted = {subject.note: _digest(asdict(settings), subject) for subject in subjects}
     stale = [subject for subject in subjects if known.get(subject.note) != wanted[subject.note]]
@@ -81,10 +81,15 @@ def update_findings(
     return len(stale)
 
 
-def _digests(store: Store) -> dict[str, str]:
+def _known(store: Store) -> dict[str, str]:
+    """Note of each subject -> what its findings were made from; "" when a page that they lead to is gone."""
     with store.reading() as connection:
-        rows = connection.execute(select(Note.name, Note.value).where(Note.name.startswith("findings:")))
-        return {name: str(value.get("made_from")) for name, value in rows}
+        rows = connection.execute(select(Note.name, Note.value).where(Note.name.startswith("findings:"))).all()
+    return {name: str(value["made_from"]) if _there(store, value.get("page")) else "" for name, value in rows}
+
+
+def _there(store: Store, page: str | None) -> bool:
+    return not page or (store.home / page).is_file()
 
 
 def _digest(settings: dict[str, Any], of: Any) -> str:
@@ -93,9 +98,10 @@ def _digest(settings: dict[str, Any], of: Any) -> str:
 
 
 def _subjects(store: Store) -> list[_Subject]:
-    newest = select(func.max(TaskRow.id)).group_by(TaskRow.clip_id)
-    tasks = select(TaskRow.clip_id, TaskRow.id, TaskRow.state, TaskRow.error, TaskRow.exit_code).where(
-        TaskRow.id.in_(newest), TaskRow.state.in_((FAILED, ASIDE))
+    tasks = (
+        select(TaskRow.clip_id, TaskRow.id, TaskRow.state, TaskRow.error, TaskRow.exit_code)
+        .join(Clip, (Clip.id == TaskRow.clip_id) & (Clip.wanted == TaskRow.key))
+        .where(TaskRow.state.in_((FAILED, ASIDE)))
     )
     clips = (
         select(Clip.id, Clip.name, Visit.dog_id, Visit.date, RecordRow.id, RecordRow.folder)
@@ -176,7 +182,8 @@ def _put(store: Store, subject: _Subject, digest: str, found: Iterable[Finding])
         rows = [asdict(finding) | {"dog_id": subject.dog_id} for finding in found]
         if rows:
             session.execute(insert(FindingRow), rows)
-        session.merge(Note(name=subject.note, value={"made_from": digest}))
+        drawn = next((row["page"] for row in rows if row["page"].endswith(f"{VISITS}.html")), "")
+        session.merge(Note(name=subject.note, value={"made_from": digest, "page": drawn}))
 
 
 def _put_files(store: Store, known: str | None) -> None:
@@ -207,5 +214,5 @@ def _tidy(store: Store, notes: Iterable[str]) -> None:
 def dog_id_of(store: Store, name: str) -> int | None:
     """The number of the dog of that name, however its letters are capital; None when there is none."""
     with store.reading() as connection:
-        found = connection.execute(select(Dog.id).where(func.lower(Dog.name) == name.lower()).limit(1)).scalar()
+        found = connection.execute(select(Dog.id).where(Dog.folded == folded(name))).scalar()
     return None if found is None else int(found)

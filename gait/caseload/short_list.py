@@ -8,11 +8,12 @@ from typing import Any, Final
 import numpy as np
 from sqlalchemy import func, select
 
-from gait.caseload.findings import dog_id_of, dog_page
+from gait.caseload.findings import dog_page
+from gait.caseload.listing import ClipLine, clips, copies
 from gait.caseload.morning import FILM_AGAIN
 from gait.caseload.queue import counts
 from gait.caseload.store import Store
-from gait.caseload.tables import Clip, Dog, FindingRow, MeasureRow, Place, RecordRow, TaskRow, TrialRow, Visit
+from gait.caseload.tables import Clip, Dog, FindingRow, MeasureRow, RecordRow, TrialRow, Visit
 from gait.compare.compared import COMPARED, Compared, compared
 from gait.compare.lines import NO_GAIT
 from gait.summaries import mean_of
@@ -43,7 +44,7 @@ class Case:
 class ShortList:
     """The morning list: its cases in order, how many readings are in each state, and what else is to be known.
 
-    copies    name of a clip -> the places where its content lies
+    copies    path -> path of the same content that came first
     unsheeted clips of which no sheet tells dog and day
     """
 
@@ -51,7 +52,7 @@ class ShortList:
     tally: dict[str, int]
     clips: int
     dogs: int
-    copies: dict[str, tuple[str, ...]]
+    copies: dict[str, str]
     unsheeted: int
 
 
@@ -65,17 +66,11 @@ def short_list(store: Store) -> ShortList:
     )
     with store.reading() as connection:
         cases = _cases(connection.execute(rows).mappings())
-        clips = connection.execute(select(func.count(Clip.id))).scalar_one()
+        known = connection.execute(select(func.count(Clip.id))).scalar_one()
         dogs = connection.execute(select(func.count(Dog.id))).scalar_one()
         sheeted = connection.execute(select(func.count(TrialRow.id)).where(TrialRow.visit_id.is_not(None))).scalar_one()
-        twice = select(Place.clip_id).group_by(Place.clip_id).having(func.count() > 1)
-        places = connection.execute(
-            select(Clip.name, Place.path).join(Place).where(Clip.id.in_(twice)).order_by(Clip.id, Place.id)
-        ).all()
-    copies: dict[str, tuple[str, ...]] = {}
-    for name, path in places:
-        copies[name] = (*copies.get(name, ()), path)
-    return ShortList(cases, counts(store), clips, dogs, copies, clips - sheeted)
+    twice = {str(copy): str(first) for copy, first in copies(store)}
+    return ShortList(cases, counts(store), known, dogs, twice, known - sheeted)
 
 
 def _cases(rows: Iterable[Any]) -> tuple[Case, ...]:
@@ -94,22 +89,6 @@ def _cases(rows: Iterable[Any]) -> tuple[Case, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class ClipLine:
-    """One clip of a dog: what was filmed, and what came of it. page: "" when it was not read; state: of its task."""
-
-    clip: str
-    date: str
-    condition: str
-    belt_m_s: float | None
-    gait: str
-    strides: int | None
-    grade: str
-    page: str
-    state: str
-    stale: bool
-
-
-@dataclass(frozen=True, slots=True)
 class Course:
     """One measure over a dog's visits, at one gait in one condition: mean of each of the days, None = not known."""
 
@@ -123,12 +102,13 @@ class Course:
 
 @dataclass(frozen=True, slots=True)
 class DogStory:
-    """Everything that the page of a dog shows. dates: its visits, in order."""
+    """Everything that the page of a dog shows. dates: its visits, in order; belt_m_s: of its clips, by their number."""
 
     id: int
     name: str
     dates: tuple[str, ...]
     clips: tuple[ClipLine, ...]
+    belt_m_s: dict[int, float]
     courses: tuple[Course, ...]
     cases: tuple[Case, ...]
 
@@ -136,25 +116,8 @@ class DogStory:
 _PLACES: Final = {row.name: place for place, row in enumerate(COMPARED)}
 
 
-def dog_story(store: Store, name: str) -> DogStory | None:
-    """The story of the dog of that name; None when the caseload has none."""
-    dog_id = dog_id_of(store, name)
-    return None if dog_id is None else story_of(store, dog_id)
-
-
 def story_of(store: Store, dog_id: int) -> DogStory:
     """The story of the dog of that number."""
-    newest = select(func.max(TaskRow.id)).group_by(TaskRow.clip_id)
-    clips = (
-        select(Clip.name, Visit.date, TrialRow.condition, TrialRow.belt_m_s, RecordRow.gait, RecordRow.strides_used,
-               RecordRow.grade, RecordRow.folder, TaskRow.state, RecordRow.key != Clip.wanted)
-        .join(TrialRow, TrialRow.clip_id == Clip.id)
-        .join(Visit, Visit.id == TrialRow.visit_id)
-        .outerjoin(RecordRow, (RecordRow.clip_id == Clip.id) & RecordRow.current)
-        .outerjoin(TaskRow, (TaskRow.clip_id == Clip.id) & TaskRow.id.in_(newest))
-        .where(Visit.dog_id == dog_id)
-        .order_by(Visit.date, TrialRow.condition, Clip.name)
-    )  # fmt: skip
     findings = (
         select(FindingRow, Dog.name, Clip.name)
         .join(Dog, Dog.id == FindingRow.dog_id)
@@ -164,12 +127,13 @@ def story_of(store: Store, dog_id: int) -> DogStory:
     )
     with store.reading() as connection:
         name = connection.execute(select(Dog.name).where(Dog.id == dog_id)).scalar_one()
-        lines = tuple(ClipLine(*row[:4], row[4] or "", row[5], row[6] or "", f"{row[7]}/report.html" if row[7] else "",
-                               row[8] or "waiting", bool(row[9])) for row in connection.execute(clips))  # fmt: skip
+        of_dog = select(TrialRow.clip_id, TrialRow.belt_m_s).join(Visit).where(Visit.dog_id == dog_id)
+        belt_m_s = {clip: float(belt) for clip, belt in connection.execute(of_dog) if belt is not None}
         cases = _cases(connection.execute(findings).mappings())
         measures = connection.execute(_measures(dog_id)).all()
+    lines = clips(store, dog=name)
     dates = tuple(sorted({line.date for line in lines}))
-    return DogStory(dog_id, name, dates, lines, _courses(measures, dates), cases)
+    return DogStory(dog_id, name, dates, tuple(lines), belt_m_s, _courses(measures, dates), cases)
 
 
 def _measures(dog_id: int) -> Any:

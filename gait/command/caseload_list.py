@@ -1,8 +1,9 @@
 """`pawfall caseload list` and `show`: what needs a person, and the story of one dog."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from contextlib import closing
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 from rich.box import HORIZONTALS
@@ -12,11 +13,12 @@ from rich.text import Text
 
 from gait.caseload.errors import CaseloadError
 from gait.caseload.findings import dog_id_of, update_findings
+from gait.caseload.listing import ClipLine, clips
 from gait.caseload.morning_pages import write_dog, write_morning
 from gait.caseload.short_list import Case, DogStory, ShortList, short_list, story_of
-from gait.caseload.store import Store, open_store
-from gait.command.edge import EXPECTED, exit_code, message, say_error
-from gait.report.caseload.pages import PARTS, STATES, course_words, pick_words, under_heads
+from gait.caseload.store import open_store
+from gait.command.caseload import guarded
+from gait.report.caseload.pages import PARTS, STATES, course_words, footage_words, pick_words, under_heads
 
 #: Columns of a list that nobody watches: wide enough for a path and a sentence side by side.
 UNWATCHED: Final = 160
@@ -27,44 +29,33 @@ MOST: Final = 60
 def list_command(home: Path, database: str | None, *, everything: bool = False) -> int:
     """Print what needs a person, and write it as a page. everything: also every clip that was taken in."""
 
-    def work(store: Store) -> None:
+    def work() -> int:
         """Bring the findings up to date and show them."""
-        update_findings(store)
-        found = short_list(store)
-        page = write_morning(store, found)
-        show_list(found, page)
-        if everything:
-            show_copies(found)
+        with closing(open_store(home, database, create=False)) as store:
+            update_findings(store)
+            found = short_list(store)
+            show_list(found, write_morning(store, found))
+            if everything:
+                show_everything(clips(store), found)
+        return 0
 
-    return _with_store(home, database, work)
+    return guarded(work)
 
 
 def show_command(dog: str, home: Path, database: str | None) -> int:
     """Print visits, clips and findings of one dog, and write them as a page."""
 
-    def work(store: Store) -> None:
+    def work() -> int:
         """Find the dog and show it."""
-        update_findings(store)
-        dog_id = dog_id_of(store, dog)
-        if dog_id is None:
-            raise CaseloadError(f"The caseload has no dog called {dog!r}. A sheet gives clips their dogs.")
-        page = write_dog(store, dog_id)
-        show_dog(story_of(store, dog_id), page)
+        with closing(open_store(home, database, create=False)) as store:
+            update_findings(store)
+            dog_id = dog_id_of(store, dog)
+            if dog_id is None:
+                raise CaseloadError(f"The caseload has no dog called {dog!r}. A sheet gives clips their dogs.")
+            show_dog(story_of(store, dog_id), write_dog(store, dog_id))
+        return 0
 
-    return _with_store(home, database, work)
-
-
-def _with_store(home: Path, database: str | None, work: Any) -> int:
-    try:
-        store = open_store(home, database, create=False)
-        try:
-            work(store)
-        finally:
-            store.close()
-    except EXPECTED as error:
-        say_error(message(error))
-        return exit_code(error)
-    return 0
+    return guarded(work)
 
 
 def _console() -> Console:
@@ -112,10 +103,22 @@ def _lines(case: Case) -> Iterator[str]:
         yield from (f"- {text}" if head else text for text in texts)
 
 
-def show_copies(found: ShortList) -> None:
-    """Every content that lies in more than one place."""
-    for name, places in found.copies.items():
-        click.echo(f"{name}: the same content lies in {', '.join(places)}")
+def show_everything(lines: Sequence[ClipLine], found: ShortList) -> None:
+    """Every clip with what became of it, and every content that lies in more than one place."""
+    table = Table("Clip", "Dog", "Day", "Condition", "Gait", "Strides", "Footage", title="Clips", title_justify="left")
+    for line in lines:
+        _add(table, line.name, line.dog, line.date, line.condition, *_came_of(line))
+    _console().print(table)
+    for copy, first in found.copies.items():
+        click.echo(f"{copy}: the same as {first}")
+
+
+def _came_of(line: ClipLine) -> tuple[str, str, str]:
+    return line.gait or "–", str(line.strides_used) if line.folder else "–", footage_words(line)
+
+
+def _add(table: Table, *cells: str) -> None:
+    table.add_row(*map(Text, cells))
 
 
 def show_dog(story: DogStory, page: Path) -> None:
@@ -140,11 +143,7 @@ def show_dog(story: DogStory, page: Path) -> None:
 
 def _clips(story: DogStory) -> Table:
     table = Table("Clip", "Day", "Condition", "Belt", "Gait", "Strides", "Footage", title="Clips", title_justify="left")
-    for clip in story.clips:
-        belt = f"{clip.belt_m_s:.2f} m/s" if clip.belt_m_s else "–"
-        strides = "–" if clip.strides is None else str(clip.strides)
-        grade = clip.grade or STATES.get(clip.state, clip.state).lower()
-        older = " (older)" if clip.page and clip.stale else ""
-        cells = (clip.clip, clip.date, clip.condition, belt, clip.gait or "–", strides, grade + older)
-        table.add_row(*map(Text, cells))
+    for line in story.clips:
+        belt = story.belt_m_s.get(line.clip_id)
+        _add(table, line.name, line.date, line.condition, f"{belt:.2f} m/s" if belt else "–", *_came_of(line))
     return table

@@ -6,6 +6,7 @@ from pathlib import PurePosixPath
 from typing import Final
 from urllib.parse import quote
 
+from gait.caseload.listing import ClipLine
 from gait.caseload.short_list import Case, Course, DogStory, ShortList
 from gait.report.cautions import CAUTIONS
 from gait.report.comparison.naturally import day, figure
@@ -98,7 +99,7 @@ def dog_html(story: DogStory, home: str) -> str:
         parts=[(part, cases) for part in PARTS if (cases := [c for c in story.cases if c.kind in part.kinds])],
         groups={name: [(course, *course_words(course)) for course in rows] for name, rows in groups.items()},
         cautions=CAUTIONS,
-        states=STATES,
+        footage=footage_words,
         day=day,
         heads=under_heads,
         link=lambda page: quote(_from(page, home)),
@@ -108,6 +109,12 @@ def dog_html(story: DogStory, home: str) -> str:
 def _from(page: str, home: str) -> str:
     """``page``, which is seen from the home, as seen from a page for which the home is ``home``."""
     return os.path.normpath(PurePosixPath(home) / page).replace(os.sep, "/") if page else ""
+
+
+def footage_words(clip: ClipLine) -> str:
+    """How good the footage of a clip is, or what became of its reading."""
+    older = " (by an older network, setting or version)" if clip.folder and clip.stale else ""
+    return f"{clip.grade}{older}" if clip.grade else STATES.get(clip.state, "Waiting").lower()
 
 
 def under_heads(case: Case) -> list[tuple[str, list[str]]]:
