@@ -1,0 +1,178 @@
+"""Findings in the store, from clips that were taken in and read: made once, made anew when something changed."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from caseload_maker import add_now, put_sheet
+from click.testing import CliRunner, Result
+from sqlalchemy import select
+from walker import trotting
+
+from gait.caseload.findings import dog_id_of, dog_page, update_findings
+from gait.caseload.keys import wanted_of
+from gait.caseload.made import made_of
+from gait.caseload.morning_pages import write_morning
+from gait.caseload.planning import plan
+from gait.caseload.queue import claim, died, fail, finish
+from gait.caseload.short_list import Case, short_list, story_of
+from gait.caseload.store import Store
+from gait.caseload.tables import FindingRow, Note
+from gait.cli import main
+from gait.command.edge import EXPECTED, exit_code, message
+from gait.reading import read_to_folder
+from pose.landmarks import CROUP
+from pose.table import write_table
+
+ME = "here:1:1.00"
+DAYS = ("2026-03-02", "2026-03-30")
+
+
+def put_clips(folder: Path, dog: str, change_px: float, *, first: int = 0) -> list[str]:
+    """Two clips on each of two days; on the second the croup stands ``change_px`` higher. Returns the sheet's rows."""
+    folder.mkdir(parents=True, exist_ok=True)
+    rows = []
+    for number in range(4):
+        tracks, day = trotting(4.5), number // 2
+        xy = tracks.xy_px.copy()
+        xy[:, CROUP, 1] -= change_px * day + 0.3 * (number % 2) + first / 50
+        name = f"{dog.lower()}-{number}.csv"
+        write_table(replace(tracks, xy_px=xy), folder / name)
+        rows.append(f"{name},{dog},{DAYS[day]},bare,no,1.8")
+    return rows
+
+
+def read_all(store: Store) -> None:
+    """Read every clip that waits, in this process."""
+    wanted = wanted_of()
+    plan(store, wanted)
+    while (task := claim(store, ME, wanted)) is not None:
+        try:
+            reading = read_to_folder(task.places[0], store.home / task.folder, task.trial, settings=wanted.settings)
+            finish(store, task, made_of(reading.record))
+        except EXPECTED as error:
+            fail(store, task, ME, message(error), exit_code(error))
+
+
+def rows(store: Store) -> list[Any]:
+    with store.reading() as connection:
+        return list(connection.execute(select(FindingRow).order_by(FindingRow.id)).mappings())
+
+
+def cases(store: Store, kind: str) -> list[Case]:
+    return [case for case in short_list(store).cases if case.kind == kind]
+
+
+@pytest.fixture
+def clips(tmp_path: Path, store: Store) -> Path:
+    """Two dogs, one of which changed, a clip that is too slow and a file that is empty; all read."""
+    folder = tmp_path / "clips"
+    sheet = put_sheet(folder_of(folder), *put_clips(folder, "Tansy", 12.0), *put_clips(folder, "Brock", 0.0, first=1))
+    write_table(trotting(4.0, 15.0), folder / "slow.csv")
+    (folder / "empty.mp4").touch()
+    add_now(store, sheet)
+    add_now(store, folder)
+    read_all(store)
+    return folder
+
+
+def folder_of(path: Path) -> Path:
+    path.mkdir(parents=True, exist_ok=True)
+    return path
+
+
+def test_each_dog_and_each_clip_without_one_is_found_once(store: Store, clips: Path) -> None:
+    assert update_findings(store) == 3
+    assert {case.dog for case in cases(store, "changed")} == {"Tansy"}
+    (again,) = cases(store, "film_again")
+    assert again.clip == "slow.csv" and "15.0 frames per second" in again.words[0]
+    (unusable,) = cases(store, "unreadable")
+    assert "empty.mp4" in unusable.words[0] and unusable.page == ""
+    kinds = [case.kind for case in short_list(store).cases]
+    assert kinds == sorted(kinds, key=["gait_changed", "changed", "film_again", "unreadable", "maybe", "unsure"].index)
+
+
+def test_findings_are_made_anew_only_where_something_changed(store: Store, clips: Path) -> None:
+    update_findings(store)
+    before = rows(store)
+    assert update_findings(store) == 0 and rows(store) == before
+    (store.home / dog_page(dog_id_of(store, "tansy") or 0, "-visits")).unlink()
+    assert update_findings(store) == 1
+    assert [{**row, "id": 0} for row in rows(store)].sort(key=str) == [{**row, "id": 0} for row in before].sort(key=str)
+
+
+def test_a_page_lies_where_a_row_leads(store: Store, clips: Path) -> None:
+    update_findings(store)
+    write_morning(store)
+    pages = [page for case in short_list(store).cases for page in (case.page, case.dog_page) if page]
+    assert len(pages) > 2 and all((store.home / page).is_file() for page in pages)
+    assert "Tansy" in (store.home / "morning.html").read_text(encoding="utf-8")
+
+
+def test_a_dog_that_a_sheet_calls_otherwise_takes_its_findings_along(store: Store, clips: Path) -> None:
+    update_findings(store)
+    names = [f"tansy-{n}.csv,Ember,{DAYS[n // 2]},bare,no,1.8" for n in range(4)]
+    add_now(store, put_sheet(clips, *names, name="other.csv"))
+    read_all(store)
+    update_findings(store)
+    assert {case.dog for case in cases(store, "changed")} == {"Ember"}
+    assert len({row["dog_id"] for row in rows(store) if row["kind"] == "changed"}) == 1
+
+
+def test_a_clip_that_ended_its_worker_twice_is_told_with_the_reason(store: Store, tmp_path: Path) -> None:
+    add_now(store, put_sheet(folder_of(tmp_path / "clips"), *put_clips(tmp_path / "clips", "Tansy", 0.0)))
+    wanted = wanted_of()
+    plan(store, wanted)
+    task = claim(store, ME, wanted)
+    assert task is not None
+    died(store, task, ME, "it used more than 1 GiB")
+    again = next(other for other in iter(lambda: claim(store, ME, wanted), None) if other.id == task.id)
+    assert died(store, again, ME, "it used more than 1 GiB") == "aside"
+    update_findings(store)
+    (told,) = cases(store, "unreadable")
+    assert told.words == ("set aside, since it ended its worker twice: it used more than 1 GiB.",)
+    assert told.page == told.dog_page
+
+
+def test_notes_of_findings_hold_no_name(store: Store, clips: Path) -> None:
+    update_findings(store)
+    with store.reading() as connection:
+        told = json.dumps([list(row) for row in connection.execute(select(Note.name, Note.value))])
+    assert "ansy" not in told and "rock" not in told
+
+
+def test_the_story_of_a_dog_has_its_visits_measures_and_clips(store: Store, clips: Path) -> None:
+    update_findings(store)
+    story = story_of(store, dog_id_of(store, "TANSY") or 0)
+    assert story.name == "Tansy" and story.dates == DAYS and len(story.clips) == 4
+    assert set(story.belt_m_s.values()) == {1.8}
+    topline = next(course for course in story.courses if course.measure == "topline_deg")
+    old, new = (mean for mean in topline.means if mean is not None)
+    assert new - old == pytest.approx(np.degrees(np.arctan2(12.0, 200.0)), abs=0.3)
+    assert not [course for course in story.courses if course.measure.endswith("_bl")]
+
+
+def call(store: Store, *words: str) -> Result:
+    address = [] if store.is_file else ["--database", store.engine.url.render_as_string(hide_password=False)]
+    return CliRunner().invoke(main, ["caseload", *words, "--home", str(store.home), *address])
+
+
+def test_the_command_lists_and_shows(store: Store, clips: Path) -> None:
+    found = call(store, "list", "--all")
+    assert found.exit_code == 0, found.output
+    for words in ("9 clips of 2 dogs: 8 read, 1 could not be read", "Dogs that move otherwise (1)", "Trot, bare, since "
+                  "2 March 2026:", "empty.mp4", "slow.csv", "morning.html", "brock-3.csv"):  # fmt: skip
+        assert words in found.output
+    shown = call(store, "show", "tansy")
+    assert shown.exit_code == 0 and "topline angle" in shown.output and "tansy-3.csv" in shown.output
+    assert (store.home / dog_page(dog_id_of(store, "Tansy") or 0)).is_file()
+    nobody = call(store, "show", "Pilot")
+    assert nobody.exit_code == 2 and "no dog called 'Pilot'" in nobody.output
+
+
+def test_a_folder_without_a_caseload_is_told(tmp_path: Path) -> None:
+    told = CliRunner().invoke(main, ["caseload", "list", "--home", str(tmp_path / "none")])
+    assert told.exit_code == 2 and "holds no caseload" in told.output
