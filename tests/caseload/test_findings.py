@@ -1,6 +1,9 @@
 """Findings in the store, from clips that were taken in and read: made once, made anew when something changed."""
 
 import json
+import shutil
+from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -17,15 +20,17 @@ from gait.caseload.keys import wanted_of
 from gait.caseload.made import made_of
 from gait.caseload.morning_pages import write_morning
 from gait.caseload.planning import plan
-from gait.caseload.queue import claim, died, fail, finish
+from gait.caseload.queue import Task, claim, died, fail, finish
 from gait.caseload.short_list import Case, short_list, story_of
-from gait.caseload.store import Store
+from gait.caseload.store import Store, open_store
 from gait.caseload.tables import FindingRow, Note
 from gait.cli import main
 from gait.command.edge import EXPECTED, exit_code, message
-from gait.reading import read_to_folder
+from gait.nouns import GaitRecord
+from gait.reading import Followed, ReadingSettings, check_rate, record_of
+from gait.tables import write_record
 from pose.landmarks import CROUP
-from pose.table import write_table
+from pose.table import as_written, read_table, write_table
 
 ME = "here:1:1.00"
 DAYS = ("2026-03-02", "2026-03-30")
@@ -38,7 +43,7 @@ def put_clips(folder: Path, dog: str, change_px: float, *, first: int = 0) -> li
     for number in range(4):
         tracks, day = trotting(4.5), number // 2
         xy = tracks.xy_px.copy()
-        xy[:, CROUP, 1] -= change_px * day + 0.3 * (number % 2) + first / 50
+        xy[:, CROUP, 1] -= change_px * day + 0.3 * (number % 2) + (first + number) / 50
         name = f"{dog.lower()}-{number}.csv"
         write_table(replace(tracks, xy_px=xy), folder / name)
         rows.append(f"{name},{dog},{DAYS[day]},bare,no,1.8")
@@ -46,15 +51,25 @@ def put_clips(folder: Path, dog: str, change_px: float, *, first: int = 0) -> li
 
 
 def read_all(store: Store) -> None:
-    """Read every clip that waits, in this process."""
+    """Read every clip that waits, in this process, and leave the files that findings are made from."""
     wanted = wanted_of()
     plan(store, wanted)
     while (task := claim(store, ME, wanted)) is not None:
         try:
-            reading = read_to_folder(task.places[0], store.home / task.folder, task.trial, settings=wanted.settings)
-            finish(store, task, made_of(reading.record))
+            finish(store, task, made_of(read_one(store, task)))
         except EXPECTED as error:
             fail(store, task, ME, message(error), exit_code(error))
+
+
+def read_one(store: Store, task: Task) -> GaitRecord:
+    """What reading a landmark table leaves, but for the drawings."""
+    tracks = as_written(read_table(task.places[0]))
+    check_rate(task.name, tracks.t_s)
+    record = record_of(task.places[0], Followed(tracks, sha256=task.sha256), task.trial, ReadingSettings())
+    write_record(record, store.home / task.folder)
+    write_table(tracks, store.home / task.folder / "landmarks.csv")
+    (store.home / task.folder / "report.html").write_text("the report")
+    return record
 
 
 def rows(store: Store) -> list[Any]:
@@ -66,17 +81,32 @@ def cases(store: Store, kind: str) -> list[Case]:
     return [case for case in short_list(store).cases if case.kind == kind]
 
 
-@pytest.fixture
-def clips(tmp_path: Path, store: Store) -> Path:
+def take_in(store: Store, folder: Path) -> None:
     """Two dogs, one of which changed, a clip that is too slow and a file that is empty; all read."""
-    folder = tmp_path / "clips"
-    sheet = put_sheet(folder_of(folder), *put_clips(folder, "Tansy", 12.0), *put_clips(folder, "Brock", 0.0, first=1))
+    rows = [*put_clips(folder, "Tansy", 12.0), *put_clips(folder, "Brock", 0.0, first=1)]
     write_table(trotting(4.0, 15.0), folder / "slow.csv")
     (folder / "empty.mp4").touch()
-    add_now(store, sheet)
+    add_now(store, put_sheet(folder_of(folder.parent / "sheet"), *[f"../{folder.name}/{row}" for row in rows]))
     add_now(store, folder)
     read_all(store)
-    return folder
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A caseload that was read and of which the findings were made."""
+    root = tmp_path_factory.mktemp("read")
+    with closing(open_store(root / "caseload")) as store:
+        take_in(store, root / "clips")
+        assert update_findings(store) == 3
+    return root
+
+
+@pytest.fixture
+def read(home: Path, tmp_path: Path) -> Iterator[Store]:
+    """A copy of it, the clips beside it."""
+    shutil.copytree(home, tmp_path, dirs_exist_ok=True)
+    with closing(open_store(tmp_path / "caseload")) as store:
+        yield store
 
 
 def folder_of(path: Path) -> Path:
@@ -84,45 +114,49 @@ def folder_of(path: Path) -> Path:
     return path
 
 
-def test_each_dog_and_each_clip_without_one_is_found_once(store: Store, clips: Path) -> None:
+def test_each_dog_and_each_clip_without_one_is_found_once(store: Store, tmp_path: Path) -> None:
+    take_in(store, tmp_path / "clips")
     assert update_findings(store) == 3
-    assert {case.dog for case in cases(store, "changed")} == {"Tansy"}
-    (again,) = cases(store, "film_again")
+    read = store
+    assert {case.dog for case in cases(read, "changed")} == {"Tansy"}
+    (again,) = cases(read, "film_again")
     assert again.clip == "slow.csv" and "15.0 frames per second" in again.words[0]
-    (unusable,) = cases(store, "unreadable")
+    (unusable,) = cases(read, "unreadable")
     assert "empty.mp4" in unusable.words[0] and unusable.page == ""
-    kinds = [case.kind for case in short_list(store).cases]
+    kinds = [case.kind for case in short_list(read).cases]
     assert kinds == sorted(kinds, key=["gait_changed", "changed", "film_again", "unreadable", "maybe", "unsure"].index)
 
 
-def test_findings_are_made_anew_only_where_something_changed(store: Store, clips: Path) -> None:
-    update_findings(store)
-    before = rows(store)
-    assert update_findings(store) == 0 and rows(store) == before
-    (store.home / dog_page(dog_id_of(store, "tansy") or 0, "-visits")).unlink()
-    assert update_findings(store) == 1
-    assert [{**row, "id": 0} for row in rows(store)].sort(key=str) == [{**row, "id": 0} for row in before].sort(key=str)
+def test_findings_are_made_anew_only_where_something_changed(read: Store) -> None:
+    before = rows(read)
+    assert update_findings(read) == 0 and rows(read) == before
+    (read.home / dog_page(dog_id_of(read, "tansy") or 0, "-visits")).unlink()
+    assert update_findings(read) == 1
+    assert without_numbers(rows(read)) == without_numbers(before)
 
 
-def test_a_page_lies_where_a_row_leads(store: Store, clips: Path) -> None:
-    update_findings(store)
-    write_morning(store)
-    pages = [page for case in short_list(store).cases for page in (case.page, case.dog_page) if page]
-    assert len(pages) > 2 and all((store.home / page).is_file() for page in pages)
-    assert "Tansy" in (store.home / "morning.html").read_text(encoding="utf-8")
+def without_numbers(found: list[Any]) -> list[str]:
+    return sorted(str({**row, "id": 0}) for row in found)
 
 
-def test_a_dog_that_a_sheet_calls_otherwise_takes_its_findings_along(store: Store, clips: Path) -> None:
-    update_findings(store)
+def test_a_page_lies_where_a_row_leads(read: Store) -> None:
+    write_morning(read)
+    pages = [page for case in short_list(read).cases for page in (case.page, case.dog_page) if page]
+    assert len(pages) >= 2 and all((read.home / page).is_file() for page in pages)
+    assert "Tansy" in (read.home / "morning.html").read_text(encoding="utf-8")
+
+
+def test_a_dog_that_a_sheet_calls_otherwise_takes_its_findings_along(read: Store) -> None:
     names = [f"tansy-{n}.csv,Ember,{DAYS[n // 2]},bare,no,1.8" for n in range(4)]
-    add_now(store, put_sheet(clips, *names, name="other.csv"))
-    read_all(store)
-    update_findings(store)
-    assert {case.dog for case in cases(store, "changed")} == {"Ember"}
-    assert len({row["dog_id"] for row in rows(store) if row["kind"] == "changed"}) == 1
+    add_now(read, put_sheet(read.home.parent / "clips", *names, name="other.csv"))
+    read_all(read)
+    update_findings(read)
+    assert {case.dog for case in cases(read, "changed")} == {"Ember"}
+    assert len({row["dog_id"] for row in rows(read) if row["kind"] == "changed"}) == 1
 
 
-def test_a_clip_that_ended_its_worker_twice_is_told_with_the_reason(store: Store, tmp_path: Path) -> None:
+def test_a_clip_that_ended_its_worker_twice_is_told_with_the_reason(file_store: Store, tmp_path: Path) -> None:
+    store = file_store
     add_now(store, put_sheet(folder_of(tmp_path / "clips"), *put_clips(tmp_path / "clips", "Tansy", 0.0)))
     wanted = wanted_of()
     plan(store, wanted)
@@ -137,16 +171,14 @@ def test_a_clip_that_ended_its_worker_twice_is_told_with_the_reason(store: Store
     assert told.page == told.dog_page
 
 
-def test_notes_of_findings_hold_no_name(store: Store, clips: Path) -> None:
-    update_findings(store)
-    with store.reading() as connection:
+def test_notes_of_findings_hold_no_name(read: Store) -> None:
+    with read.reading() as connection:
         told = json.dumps([list(row) for row in connection.execute(select(Note.name, Note.value))])
     assert "ansy" not in told and "rock" not in told
 
 
-def test_the_story_of_a_dog_has_its_visits_measures_and_clips(store: Store, clips: Path) -> None:
-    update_findings(store)
-    story = story_of(store, dog_id_of(store, "TANSY") or 0)
+def test_the_story_of_a_dog_has_its_visits_measures_and_clips(read: Store) -> None:
+    story = story_of(read, dog_id_of(read, "TANSY") or 0)
     assert story.name == "Tansy" and story.dates == DAYS and len(story.clips) == 4
     assert set(story.belt_m_s.values()) == {1.8}
     topline = next(course for course in story.courses if course.measure == "topline_deg")
@@ -156,20 +188,19 @@ def test_the_story_of_a_dog_has_its_visits_measures_and_clips(store: Store, clip
 
 
 def call(store: Store, *words: str) -> Result:
-    address = [] if store.is_file else ["--database", store.engine.url.render_as_string(hide_password=False)]
-    return CliRunner().invoke(main, ["caseload", *words, "--home", str(store.home), *address])
+    return CliRunner().invoke(main, ["caseload", *words, "--home", str(store.home)])
 
 
-def test_the_command_lists_and_shows(store: Store, clips: Path) -> None:
-    found = call(store, "list", "--all")
+def test_the_command_lists_and_shows(read: Store) -> None:
+    found = call(read, "list", "--all")
     assert found.exit_code == 0, found.output
     for words in ("9 clips of 2 dogs: 8 read, 1 could not be read", "Dogs that move otherwise (1)", "Trot, bare, since "
                   "2 March 2026:", "empty.mp4", "slow.csv", "morning.html", "brock-3.csv"):  # fmt: skip
         assert words in found.output
-    shown = call(store, "show", "tansy")
+    shown = call(read, "show", "tansy")
     assert shown.exit_code == 0 and "topline angle" in shown.output and "tansy-3.csv" in shown.output
-    assert (store.home / dog_page(dog_id_of(store, "Tansy") or 0)).is_file()
-    nobody = call(store, "show", "Pilot")
+    assert (read.home / dog_page(dog_id_of(read, "Tansy") or 0)).is_file()
+    nobody = call(read, "show", "Pilot")
     assert nobody.exit_code == 2 and "no dog called 'Pilot'" in nobody.output
 
 
