@@ -41,9 +41,9 @@ def with_xy(tracks: Tracks, xy: FloatArray) -> Tracks:
 
 
 @cache
-def record(day: str, croup_px: float = 0.0, *, paces: bool = False, seconds: float = 6.0, **trial: object) -> GaitRecord:
+def record(day: str, croup_px: float = 0.0, *, paces: bool = False, **trial: object) -> GaitRecord:
     """A clip of a dog that trots; croup_px: how much higher the croup stands."""
-    tracks = trotting(seconds)
+    tracks = trotting(6.0)
     xy = tracks.xy_px.copy()
     xy[:, CROUP, 1] -= croup_px
     if paces:
