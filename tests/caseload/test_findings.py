@@ -10,29 +10,24 @@ from typing import Any
 
 import numpy as np
 import pytest
-from caseload_maker import add_now, put_sheet
+from caseload_maker import ME, add_now, put_sheet
 from click.testing import CliRunner, Result
+from findings_maker import read_all
 from sqlalchemy import select
 from walker import trotting
 
 from gait.caseload.findings import dog_id_of, dog_page, update_findings
 from gait.caseload.keys import wanted_of
-from gait.caseload.made import made_of
 from gait.caseload.morning_pages import write_morning
 from gait.caseload.planning import plan
-from gait.caseload.queue import Task, claim, died, fail, finish
+from gait.caseload.queue import claim, died
 from gait.caseload.short_list import Case, short_list, story_of
 from gait.caseload.store import Store, open_store
 from gait.caseload.tables import FindingRow, Note
 from gait.cli import main
-from gait.command.edge import EXPECTED, exit_code, message
-from gait.nouns import GaitRecord
-from gait.reading import Followed, ReadingSettings, check_rate, record_of
-from gait.tables import write_record
 from pose.landmarks import CROUP
-from pose.table import as_written, read_table, write_table
+from pose.table import write_table
 
-ME = "here:1:1.00"
 DAYS = ("2026-03-02", "2026-03-30")
 
 
@@ -48,28 +43,6 @@ def put_clips(folder: Path, dog: str, change_px: float, *, first: int = 0) -> li
         write_table(replace(tracks, xy_px=xy), folder / name)
         rows.append(f"{name},{dog},{DAYS[day]},bare,no,1.8")
     return rows
-
-
-def read_all(store: Store) -> None:
-    """Read every clip that waits, in this process, and leave the files that findings are made from."""
-    wanted = wanted_of()
-    plan(store, wanted)
-    while (task := claim(store, ME, wanted)) is not None:
-        try:
-            finish(store, task, made_of(read_one(store, task)))
-        except EXPECTED as error:
-            fail(store, task, ME, message(error), exit_code(error))
-
-
-def read_one(store: Store, task: Task) -> GaitRecord:
-    """What reading a landmark table leaves, but for the drawings."""
-    tracks = as_written(read_table(task.places[0]))
-    check_rate(task.name, tracks.t_s)
-    record = record_of(task.places[0], Followed(tracks, sha256=task.sha256), task.trial, ReadingSettings())
-    write_record(record, store.home / task.folder)
-    write_table(tracks, store.home / task.folder / "landmarks.csv")
-    (store.home / task.folder / "report.html").write_text("the report")
-    return record
 
 
 def rows(store: Store) -> list[Any]:
