@@ -133,7 +133,7 @@ def clip_findings(read: Read, settings: MorningSettings = DEFAULTS) -> tuple[Fin
         advice = " ".join(dict.fromkeys(check.advice for check in failed if check.advice))
         return (Finding("film_again", RANKS["film_again"], " ".join(why), advice, **of),)
     words = unsure_words(record, settings)
-    advice = f"Marks of its frames teach the network: pawfall pick {read.folder}"
+    advice = f"Its frames, marked, teach the network: pawfall pick {read.folder}"
     return (Finding("unsure", RANKS["unsure"], words, advice, **of),) if words else ()
 
 

@@ -36,13 +36,3 @@ def write_dog(store: Store, dog_id: int) -> Path:
     path.parent.mkdir(exist_ok=True)
     write_whole(path, dog_html(story_of(store, dog_id), "..").encode("utf-8"))
     return path
-
-
-def unwrite_dog(store: Store, dog_id: int) -> list[Path]:
-    """Remove the pages of one dog; returns those that were there."""
-    found = sorted((store.home / PAGES).glob(f"dog-{dog_id}.html")) + sorted(
-        (store.home / PAGES).glob(f"dog-{dog_id}-*.html")
-    )
-    for path in found:
-        path.unlink()
-    return found

@@ -13,7 +13,7 @@ from gait.caseload.listing import ClipLine, clips, copies
 from gait.caseload.morning import FILM_AGAIN
 from gait.caseload.queue import counts
 from gait.caseload.store import Store
-from gait.caseload.tables import Clip, Dog, FindingRow, MeasureRow, RecordRow, TrialRow, Visit
+from gait.caseload.tables import Clip, Dog, FindingRow, MeasureRow, Place, RecordRow, TrialRow, Visit
 from gait.compare.compared import COMPARED, Compared, compared
 from gait.compare.lines import NO_GAIT
 from gait.summaries import mean_of
@@ -46,6 +46,7 @@ class ShortList:
 
     copies    path -> path of the same content that came first
     unsheeted clips of which no sheet tells dog and day
+    unsure    of each clip that is unsure, the folder of its record and where it lies
     """
 
     cases: tuple[Case, ...]
@@ -54,6 +55,7 @@ class ShortList:
     dogs: int
     copies: dict[str, str]
     unsheeted: int
+    unsure: tuple[tuple[str, str], ...] = ()
 
 
 def short_list(store: Store) -> ShortList:
@@ -69,8 +71,15 @@ def short_list(store: Store) -> ShortList:
         known = connection.execute(select(func.count(Clip.id))).scalar_one()
         dogs = connection.execute(select(func.count(Dog.id))).scalar_one()
         sheeted = connection.execute(select(func.count(TrialRow.id)).where(TrialRow.visit_id.is_not(None))).scalar_one()
+        unsure = tuple((folder, path) for folder, path in connection.execute(_unsure()))
     twice = {str(copy): str(first) for copy, first in copies(store)}
-    return ShortList(cases, counts(store), known, dogs, twice, known - sheeted)
+    return ShortList(cases, counts(store), known, dogs, twice, known - sheeted, unsure)
+
+
+def _unsure() -> Any:
+    first = select(Place.path).where(Place.clip_id == RecordRow.clip_id).order_by(Place.id).limit(1).scalar_subquery()
+    found = select(RecordRow.folder, first).join(FindingRow, FindingRow.record_id == RecordRow.id)
+    return found.where(FindingRow.kind == "unsure").order_by(FindingRow.rank, FindingRow.date.desc(), FindingRow.id)
 
 
 def _cases(rows: Iterable[Any]) -> tuple[Case, ...]:

@@ -77,7 +77,7 @@ def show_list(found: ShortList, page: Path) -> None:
         console.print("Nothing needs a person.")
     if left < 0:
         console.print(f"{-left} more stand on the page.")
-    if pick := pick_words(found.cases):
+    if pick := pick_words(found):
         console.print(f"To teach the network, from {page.parent}: {pick}", soft_wrap=True)
     if found.copies:
         console.print(f"{len(found.copies)} clips lie in more than one place; each was read once (--all names them).")

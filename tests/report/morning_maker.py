@@ -31,7 +31,8 @@ def make_list() -> ShortList:
              advice=("Marks of its frames teach the network.",), page=report),
     )  # fmt: skip
     tally = {"waiting": 3, "running": 1, "done": 290, "failed": 4, "aside": 1}
-    return ShortList(cases, tally, 299, 60, {f"/films/again/{LONG}": f"/films/{LONG}"}, 2)
+    unsure = ((FOLDER, "/the films/dim.mp4"),)
+    return ShortList(cases, tally, 299, 60, {f"/films/again/{LONG}": f"/films/{LONG}"}, 2, unsure)
 
 
 def make_story() -> DogStory:

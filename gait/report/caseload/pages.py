@@ -2,7 +2,8 @@
 
 import os
 from dataclasses import dataclass
-from pathlib import PurePosixPath
+from pathlib import PurePath, PurePosixPath
+from shlex import quote as quoted
 from typing import Final
 from urllib.parse import quote
 
@@ -78,7 +79,7 @@ def morning_page(found: ShortList, made: str) -> str:
         made=made,
         facts=[("Clips", found.clips), ("Dogs", found.dogs), *tally],
         parts=[(part, cases) for part, cases in parts if cases],
-        pick=pick_words(found.cases),
+        pick=pick_words(found),
         copies=found.copies,
         unsheeted=found.unsheeted,
         cautions=CAUTIONS,
@@ -134,10 +135,12 @@ def _joined(cases: list[Case]) -> list[list[Case]]:
     return list(found.values())
 
 
-def pick_words(cases: tuple[Case, ...]) -> str:
+def pick_words(found: ShortList) -> str:
     """The command that chooses frames from all clips that are unsure; "" when there are none."""
-    folders = [str(PurePosixPath(case.page).parent) for case in cases if case.kind == "unsure" and case.page]
-    return f"pawfall pick {' '.join(folders)} -o marks" if folders else ""
+    folders = [quoted(folder) for folder, _ in found.unsure]
+    sources = dict.fromkeys(quoted(str(PurePath(path).parent)) for _, path in found.unsure)
+    words = " ".join((*folders, *(f"--sources {source}" for source in sources)))
+    return f"pawfall pick {words} -o marks" if folders else ""
 
 
 def course_words(course: Course) -> tuple[str, tuple[str, ...]]:
