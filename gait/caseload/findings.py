@@ -5,7 +5,7 @@ import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from sqlalchemy import delete, insert, select
 
@@ -43,8 +43,7 @@ OF_CLIP: Final = "findings:clip:"
 Progress = Callable[[int, int], None]
 
 
-@dataclass(frozen=True, slots=True)
-class _Clip:
+class _Clip(NamedTuple):
     """What the store says of one clip: number and folder of its newest record, its task if that ended badly."""
 
     id: int
@@ -70,7 +69,8 @@ def update_findings(
     """Bring the findings of every dog and clip up to date whose records or failures are new; returns how many were."""
     known = _known(store)
     subjects = _subjects(store)
-    wanted = {subject.note: _digest(asdict(settings), subject) for subject in subjects}
+    how = json.dumps([asdict(settings), versions()["pawfall"]])
+    wanted = {subject.note: _digest(how, [subject.dog_id, subject.clips]) for subject in subjects}
     stale = [subject for subject in subjects if known.get(subject.note) != wanted[subject.note]]
     for done, subject in enumerate(stale, 1):
         found = _found(store, subject, settings)
@@ -92,9 +92,8 @@ def _there(store: Store, page: str | None) -> bool:
     return not page or (store.home / page).is_file()
 
 
-def _digest(settings: dict[str, Any], of: Any) -> str:
-    told = [settings, versions()["pawfall"], asdict(of) if isinstance(of, _Subject) else of]
-    return hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode()).hexdigest()
+def _digest(how: str, of: list[Any]) -> str:
+    return hashlib.sha256(f"{how}{json.dumps(of)}".encode()).hexdigest()
 
 
 def _subjects(store: Store) -> list[_Subject]:
@@ -190,7 +189,7 @@ def _put_files(store: Store, known: str | None) -> None:
     """The files that were not taken in at all."""
     with store.writing() as session:
         files = session.execute(select(Unusable.path, Unusable.reason).order_by(Unusable.path)).all()
-        digest = _digest({}, [list(row) for row in files])
+        digest = _digest("", [list(row) for row in files])
         if digest == known:
             return
         no_clip = (FindingRow.dog_id.is_(None), FindingRow.clip_id.is_(None))

@@ -3,7 +3,8 @@
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Final
+from operator import itemgetter
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from sqlalchemy import func, select
@@ -19,8 +20,7 @@ from gait.compare.lines import NO_GAIT
 from gait.summaries import mean_of
 
 
-@dataclass(frozen=True, slots=True)
-class Case:
+class Case(NamedTuple):
     """All findings of one kind about one dog's visit, or about one clip.
 
     kind       as in gait.caseload.morning; "maybe" = changed, of a dog whose repeatability is not known
@@ -58,16 +58,23 @@ class ShortList:
     unsure: tuple[tuple[str, str], ...] = ()
 
 
+#: Columns that a case is made from, and the places of two of them.
+_RANK, _DATE = 3, 6
+_OF_CASE: Final = (
+    FindingRow.id, FindingRow.kind, FindingRow.repeatability, FindingRow.rank, FindingRow.dog_id, FindingRow.clip_id,
+    FindingRow.date, FindingRow.words, FindingRow.advice, FindingRow.page, Dog.name, Clip.name,
+)  # fmt: skip
+
+
 def short_list(store: Store) -> ShortList:
     """What a person has to look at, what needs one first in front."""
     rows = (
-        select(FindingRow, Dog.name, Clip.name)
+        select(*_OF_CASE)
         .outerjoin(Dog, Dog.id == FindingRow.dog_id)
         .outerjoin(Clip, Clip.id == FindingRow.clip_id)
-        .order_by(FindingRow.rank, FindingRow.date.desc(), FindingRow.id)
     )
     with store.reading() as connection:
-        cases = _cases(connection.execute(rows).mappings())
+        cases = _cases(connection.execute(rows))
         known = connection.execute(select(func.count(Clip.id))).scalar_one()
         dogs = connection.execute(select(func.count(Dog.id))).scalar_one()
         sheeted = connection.execute(select(func.count(TrialRow.id)).where(TrialRow.visit_id.is_not(None))).scalar_one()
@@ -84,17 +91,20 @@ def _unsure() -> Any:
 
 def _cases(rows: Iterable[Any]) -> tuple[Case, ...]:
     """Findings of one kind about one thing, joined; the first one says where they stand."""
-    found: dict[tuple[Any, ...], Case] = {}
-    for row in rows:
-        kind = "maybe" if row["kind"] == "changed" and row["repeatability"] is None else row["kind"]
-        key = (kind, row["dog_id"], row["clip_id"], row["date"], None if row["dog_id"] or row["clip_id"] else row["id"])
-        dog = dog_page(row["dog_id"]) if row["dog_id"] else ""
-        old = found.get(key)
-        words = (*(old.words if old else ()), row["words"])
-        advice = dict.fromkeys((*(old.advice if old else ()), *([row["advice"]] if row["advice"] else [])))
-        found[key] = Case(kind, old.rank if old else row["rank"], row["name"] or "", row["name_1"] or "", row["date"],
-                          words, tuple(advice), row["page"], dog)  # fmt: skip
-    return tuple(found.values())
+    found: dict[tuple[Any, ...], list[Any]] = {}
+    newest = sorted(sorted(rows, key=itemgetter(0)), key=itemgetter(_DATE), reverse=True)
+    for row in sorted(newest, key=itemgetter(_RANK)):  # by the database it would take twice the time
+        number, kind, repeatability, _, dog_id, clip_id, date, *_ = row
+        kind = "maybe" if kind == "changed" and repeatability is None else kind
+        found.setdefault((kind, dog_id, clip_id, date, None if dog_id or clip_id else number), []).append(row)
+    return tuple(_case(kind, of_one) for (kind, *_), of_one in found.items())
+
+
+def _case(kind: str, rows: list[Any]) -> Case:
+    _, _, _, rank, dog_id, _, date, _, _, page, dog, clip = rows[0]
+    advice = tuple(dict.fromkeys(row[8] for row in rows if row[8]))
+    own = dog_page(dog_id) if dog_id else ""
+    return Case(kind, rank, dog or "", clip or "", date, tuple(row[7] for row in rows), advice, page, own)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,17 +138,16 @@ _PLACES: Final = {row.name: place for place, row in enumerate(COMPARED)}
 def story_of(store: Store, dog_id: int) -> DogStory:
     """The story of the dog of that number."""
     findings = (
-        select(FindingRow, Dog.name, Clip.name)
+        select(*_OF_CASE)
         .join(Dog, Dog.id == FindingRow.dog_id)
         .outerjoin(Clip, Clip.id == FindingRow.clip_id)
         .where(FindingRow.dog_id == dog_id)
-        .order_by(FindingRow.rank, FindingRow.date.desc(), FindingRow.id)
     )
     with store.reading() as connection:
         name = connection.execute(select(Dog.name).where(Dog.id == dog_id)).scalar_one()
         of_dog = select(TrialRow.clip_id, TrialRow.belt_m_s).join(Visit).where(Visit.dog_id == dog_id)
         belt_m_s = {clip: float(belt) for clip, belt in connection.execute(of_dog) if belt is not None}
-        cases = _cases(connection.execute(findings).mappings())
+        cases = _cases(connection.execute(findings))
         measures = connection.execute(_measures(dog_id)).all()
     lines = clips(store, dog=name)
     dates = tuple(sorted({line.date for line in lines}))

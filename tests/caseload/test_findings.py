@@ -14,6 +14,7 @@ from caseload_maker import ME, add_now, put_sheet
 from click.testing import CliRunner, Result
 from findings_maker import read_all
 from sqlalchemy import select
+from test_caseload_lists import MANY, MOST_S, fill, quickest
 from walker import trotting
 
 from gait.caseload.findings import dog_id_of, dog_page, update_findings
@@ -180,3 +181,9 @@ def test_the_command_lists_and_shows(read: Store) -> None:
 def test_a_folder_without_a_caseload_is_told(tmp_path: Path) -> None:
     told = CliRunner().invoke(main, ["caseload", "list", "--home", str(tmp_path / "none")])
     assert told.exit_code == 2 and "holds no caseload" in told.output
+
+
+def test_a_list_of_ten_thousand_rows_is_quick(store: Store) -> None:
+    fill(store, MANY)
+    assert len(short_list(store).cases) == MANY
+    assert quickest(lambda: short_list(store)) <= MOST_S
