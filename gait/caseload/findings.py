@@ -129,9 +129,11 @@ def _found(store: Store, subject: _Subject, settings: MorningSettings) -> list[F
     """The findings of one subject; the page of a dog's visits is written where they say that something changed."""
     page = dog_page(subject.dog_id) if subject.dog_id is not None else ""
     found = [unread_finding(_unread(clip, page)) for clip in subject.clips if clip.task]
-    reads = [read for clip in subject.clips if not clip.task and (read := _read(store, clip))]
-    for read in reads:
-        found += clip_findings(read, settings)
+    reads = []
+    for clip in (clip for clip in subject.clips if clip.record_id is not None and not clip.task):
+        read = _read(store, clip)
+        found += clip_findings(read, settings) if read else [unread_finding(_gone(clip, page))]
+        reads += [read] if read else []
     if subject.dog_id is not None:
         visits = dog_page(subject.dog_id, VISITS)
         changed = visit_findings(reads, settings)
@@ -147,13 +149,22 @@ def _unread(clip: _Clip, page: str) -> Unread:
     return Unread(clip.name, reason, code == NOTHING_TO_SAY, clip.id, clip.date, page)
 
 
+def _gone(clip: _Clip, page: str) -> Unread:
+    reason = f"Its results in {clip.folder} are gone or damaged; take that folder away, and the clip can be read again"
+    return Unread(clip.name, reason, False, clip.id, clip.date, page)
+
+
 def _read(store: Store, clip: _Clip) -> Read | None:
-    if clip.record_id is None:
-        return None
+    """The record of a clip, made anew from its landmarks; None when they are gone or give none any more."""
     with store.reading() as connection:
         told = connection.execute(select(RecordRow.trial).where(RecordRow.id == clip.record_id)).scalar()
-    record = record_again(store.home / clip.folder, Trial(**{**(told or {}), "clock_known": True}))
-    return Read(record, clip.id, clip.record_id, f"{clip.folder}/report.html", clip.folder) if record else None
+    try:
+        record = record_again(store.home / clip.folder, Trial(**{**(told or {}), "clock_known": True}))
+    except GaitError:
+        return None
+    if record is None or clip.record_id is None:
+        return None
+    return Read(record, clip.id, clip.record_id, f"{clip.folder}/report.html", clip.folder)
 
 
 def write_visits(records: Sequence[GaitRecord], path: Path, settings: MorningSettings = DEFAULTS) -> bool:

@@ -16,8 +16,9 @@ from gait.caseload.findings import dog_id_of, update_findings
 from gait.caseload.listing import ClipLine, clips
 from gait.caseload.morning_pages import write_dog, write_morning
 from gait.caseload.short_list import Case, DogStory, ShortList, short_list, story_of
-from gait.caseload.store import open_store
+from gait.caseload.store import Store, open_store
 from gait.command.caseload import guarded
+from gait.command.show import progress_bar
 from gait.report.caseload.pages import PARTS, STATES, course_words, footage_words, pick_words, under_heads
 
 #: Columns of a list that nobody watches: wide enough for a path and a sentence side by side.
@@ -32,7 +33,7 @@ def list_command(home: Path, database: str | None, *, everything: bool = False) 
     def work() -> int:
         """Bring the findings up to date and show them."""
         with closing(open_store(home, database, create=False)) as store:
-            update_findings(store)
+            _update(store)
             found = short_list(store)
             show_list(found, write_morning(store, found))
             if everything:
@@ -48,7 +49,7 @@ def show_command(dog: str, home: Path, database: str | None) -> int:
     def work() -> int:
         """Find the dog and show it."""
         with closing(open_store(home, database, create=False)) as store:
-            update_findings(store)
+            _update(store)
             dog_id = dog_id_of(store, dog)
             if dog_id is None:
                 raise CaseloadError(f"The caseload has no dog called {dog!r}. A sheet gives clips their dogs.")
@@ -56,6 +57,11 @@ def show_command(dog: str, home: Path, database: str | None) -> int:
         return 0
 
     return guarded(work)
+
+
+def _update(store: Store) -> None:
+    with progress_bar("records") as report:
+        update_findings(store, progress=lambda done, total: report("comparing", done, total))
 
 
 def _console() -> Console:

@@ -13,12 +13,13 @@ import pytest
 from caseload_maker import ME, add_now, put_sheet
 from click.testing import CliRunner, Result
 from findings_maker import read_all
-from sqlalchemy import select
+from sqlalchemy import delete, select
 from test_caseload_lists import MANY, MOST_S, fill, quickest
 from walker import trotting
 
 from gait.caseload.findings import dog_id_of, dog_page, update_findings
 from gait.caseload.keys import wanted_of
+from gait.caseload.listing import clips
 from gait.caseload.morning_pages import write_morning
 from gait.caseload.planning import plan
 from gait.caseload.queue import claim, died
@@ -143,6 +144,16 @@ def test_a_clip_that_ended_its_worker_twice_is_told_with_the_reason(file_store: 
     (told,) = cases(store, "unreadable")
     assert told.words == ("set aside, since it ended its worker twice: it used more than 1 GiB.",)
     assert told.page == told.dog_page
+
+
+def test_results_that_are_gone_are_told(read: Store) -> None:
+    folder = next(line.folder for line in clips(read) if line.name == "brock-1.csv")
+    shutil.rmtree(read.home / folder)
+    with read.writing() as session:
+        session.execute(delete(Note))
+    update_findings(read)
+    told = next(case for case in cases(read, "unreadable") if case.clip == "brock-1.csv")
+    assert told.words[0].startswith(f"Its results in {folder} are gone or damaged")
 
 
 def test_notes_of_findings_hold_no_name(read: Store) -> None:
