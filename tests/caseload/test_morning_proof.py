@@ -34,8 +34,7 @@ def truth(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     root = tmp_path_factory.mktemp("proof")
     planted = write_caseload(root / "clips")
     with closing(open_store(root / "caseload")) as store:
-        add_now(store, root / "clips" / "sheet.csv")
-        add_now(store, root / "clips" / "clips")
+        add_now(store, root / "clips")
         read_all(store)
         update_findings(store)
         twice = copies(store)

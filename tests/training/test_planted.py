@@ -107,7 +107,7 @@ def test_files_sheet_and_truth_agree(written: tuple[Path, dict[str, Any]]) -> No
     sheet = read_sheet(out / "sheet.csv")
     assert {row.source.name for row in sheet.rows} == {path.name for path in files} - set(truth["copies"])
     for copy, first in truth["copies"].items():
-        assert (out / "clips" / "again" / copy).read_bytes() == (out / "clips" / first).read_bytes()
+        assert (out / "clips" / "later" / copy).read_bytes() == (out / "clips" / first).read_bytes()
 
 
 def test_a_plan_is_always_the_same_clip() -> None:

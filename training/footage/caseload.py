@@ -36,7 +36,7 @@ def write_caseload(
     broken, copies, bad = files // BROKEN_IN, files // COPY_IN, files // BAD_IN
     planted = planted_dogs(dogs, files - broken - copies, bad, film=films)
     folder = out / "clips"
-    (folder / "again").mkdir(parents=True, exist_ok=True)
+    (folder / "later").mkdir(parents=True, exist_ok=True)
     clips = [clip for dog in planted for clip in dog.clips]
     made = []
     for number, clip in enumerate(clips, 1):
@@ -45,7 +45,7 @@ def write_caseload(
             progress(number, len(clips))
     every = max(1, len(made) // max(1, broken))
     spoilt = [_break(n, made[n * every], folder, films) for n in range(broken)]
-    twins = _copy(made, copies, folder / "again")
+    twins = _copy(made, copies, folder / "later")
     # a file that cannot be read was filmed too: it belongs to the visit of the clip that it was made from
     rows = [*zip(made, clips, strict=True), *zip(spoilt, clips[::every], strict=False)]
     _write_sheet(out / "sheet.csv", rows)
