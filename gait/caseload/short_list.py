@@ -1,7 +1,7 @@
 """Reads from the store what the morning list and the page of a dog show."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
 from typing import Any, Final, NamedTuple
@@ -74,7 +74,7 @@ def short_list(store: Store) -> ShortList:
         .outerjoin(Clip, Clip.id == FindingRow.clip_id)
     )
     with store.reading() as connection:
-        cases = _cases(connection.execute(rows))
+        cases = _cases(connection.execute(rows).all())
         known = connection.execute(select(func.count(Clip.id))).scalar_one()
         dogs = connection.execute(select(func.count(Dog.id))).scalar_one()
         sheeted = connection.execute(select(func.count(TrialRow.id)).where(TrialRow.visit_id.is_not(None))).scalar_one()
@@ -89,7 +89,7 @@ def _unsure() -> Any:
     return found.where(FindingRow.kind == "unsure").order_by(FindingRow.rank, FindingRow.date.desc(), FindingRow.id)
 
 
-def _cases(rows: Iterable[Any]) -> tuple[Case, ...]:
+def _cases(rows: Sequence[Any]) -> tuple[Case, ...]:
     """Findings of one kind about one thing, joined; the first one says where they stand."""
     found: dict[tuple[Any, ...], list[Any]] = {}
     newest = sorted(sorted(rows, key=itemgetter(0)), key=itemgetter(_DATE), reverse=True)
@@ -147,7 +147,7 @@ def story_of(store: Store, dog_id: int) -> DogStory:
         name = connection.execute(select(Dog.name).where(Dog.id == dog_id)).scalar_one()
         of_dog = select(TrialRow.clip_id, TrialRow.belt_m_s).join(Visit).where(Visit.dog_id == dog_id)
         belt_m_s = {clip: float(belt) for clip, belt in connection.execute(of_dog) if belt is not None}
-        cases = _cases(connection.execute(findings))
+        cases = _cases(connection.execute(findings).all())
         measures = connection.execute(_measures(dog_id)).all()
     lines = clips(store, dog=name)
     dates = tuple(sorted({line.date for line in lines}))

@@ -17,7 +17,9 @@ from sqlalchemy import delete, select
 from test_caseload_lists import MANY, MOST_S, fill, quickest
 from walker import trotting
 
+from gait.caseload.belongings import belongings
 from gait.caseload.findings import dog_id_of, dog_page, update_findings
+from gait.caseload.forgetting import forget
 from gait.caseload.keys import wanted_of
 from gait.caseload.listing import clips
 from gait.caseload.morning_pages import write_morning
@@ -154,6 +156,16 @@ def test_results_that_are_gone_are_told(read: Store) -> None:
     update_findings(read)
     told = next(case for case in cases(read, "unreadable") if case.clip == "brock-1.csv")
     assert told.words[0].startswith(f"Its results in {folder} are gone or damaged")
+
+
+def test_a_forgotten_dog_is_on_no_list_and_the_others_are(read: Store) -> None:
+    write_morning(read)
+    forget(read, belongings(read, "Tansy"))
+    update_findings(read)
+    page = write_morning(read)
+    kept = [page, *(page.parent / "morning").glob("*")]
+    assert not [path for path in kept if "ansy" in path.read_text(encoding="utf-8")]
+    assert cases(read, "film_again") and not cases(read, "changed")
 
 
 def test_notes_of_findings_hold_no_name(read: Store) -> None:
