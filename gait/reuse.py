@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from gait.nouns import GaitRecord
 from gait.reading import Followed, Reading, ReadingSettings, is_table, read_to_folder, record_of
 from gait.reading import Progress as Report
 from gait.trial import Trial
@@ -71,6 +72,15 @@ def read_or_reuse(asked: Asked, folder: Path, earlier: Earlier, progress: Report
     return reading, followed is not None
 
 
+def record_again(folder: Path, trial: Trial) -> GaitRecord | None:
+    """The record of a result, made anew from the landmarks in its folder; None when they are no longer there."""
+    told = _told(folder)
+    followed = _followed(folder, told) if told else None
+    if followed is None:
+        return None
+    return record_of(Path(str(_reading(told).get("input", ""))), followed, trial, ReadingSettings())
+
+
 def _from_elsewhere(asked: Asked, earlier: Earlier) -> Followed | None:
     for folder in earlier.get(asked.sha256, ()):
         told = _told(folder)  # read again: this folder may have been replaced since it was found
@@ -123,7 +133,7 @@ def _followed(folder: Path, told: Mapping[str, Any]) -> Followed | None:
         tuple(reading.get("notes", ())),
         _section(_section(told, "settings"), "network"),
         told.get("network_hash", ""),
-        reading["source_sha256"],
+        str(reading.get("source_sha256", "")),
     )
 
 

@@ -34,7 +34,7 @@ def compare_records(
             f"{len(records)} clips give nothing to compare: a dog needs a baseline and another condition on one day, "
             "or two visits in one condition."
         )
-    contrasts = tuple(_contrast(pair, settings, seed) for pair in pairs)
+    contrasts = tuple(contrast_of(pair, settings, seed) for pair in pairs)
     return Comparison(
         contrasts,
         group_lines(contrasts, settings),
@@ -44,7 +44,8 @@ def compare_records(
     )
 
 
-def _contrast(pair: Pair, settings: CompareSettings, seed: int) -> Contrast:
+def contrast_of(pair: Pair, settings: CompareSettings, seed: int) -> Contrast:
+    """One set held against another; declined with the reason where they are not alike."""
     old, new = pair.baseline, pair.condition
     if old is None:
         return Contrast(pair.kind, new.dog, None, new, False, (), declined=pair.missing)

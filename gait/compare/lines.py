@@ -10,12 +10,10 @@ from gait.compare.compared import Compared, rows_for
 from gait.compare.doubt import common_sd, tracking_sd
 from gait.compare.nouns import LARGER, NO_DIFFERENCE, SMALLER, ClipSet, GroupLine, Line
 from gait.compare.resample import Doubt, between_clips, gap_between, holm, likeness, resample
-from gait.compare.rows import rows_of, values_of
+from gait.compare.rows import rows_of, unrolled, values_of
 from gait.compare.settings import CompareSettings
-from gait.footfalls import wrap_half
 from gait.naming import STAND, UNCLEAR
 from gait.nouns import GaitRecord
-from gait.summaries import mean_of
 from pose.tracks import FloatArray
 
 Judged = TypeVar("Judged", Line, GroupLine)
@@ -118,15 +116,7 @@ def _line(sides: Sides, gait: str, row: Compared, settings: CompareSettings, see
             return _declined(
                 sides, gait, row, f"{name}: known in {n} strides only; {settings.least_strides} are needed"
             )
-    return _compared(sides, gait, row, _unrolled(row, sets), settings, seed)
-
-
-def _unrolled(row: Compared, sets: list[list[FloatArray]]) -> list[list[FloatArray]]:
-    """Values on a circle laid out around the mean of the baseline, so that they can be averaged."""
-    if row.measure.circle is None:
-        return sets
-    middle = mean_of(row.measure, np.concatenate(sets[0]))
-    return [[middle + wrap_half(values - middle) for values in clips] for clips in sets]
+    return _compared(sides, gait, row, unrolled(row, sets), settings, seed)
 
 
 def _compared(

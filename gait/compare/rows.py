@@ -5,7 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from gait.compare.compared import Compared
+from gait.footfalls import wrap_half
 from gait.nouns import GaitRecord
+from gait.summaries import mean_of
 from pose.landmarks import NEAR_FORE, NEAR_HIND
 from pose.tracks import BoolArray, FloatArray
 
@@ -28,3 +30,12 @@ def values_of(records: Sequence[GaitRecord], gait: str, row: Compared) -> list[F
         if len(values):
             found.append(np.asarray(values))
     return found
+
+
+def unrolled(row: Compared, sets: Sequence[Sequence[FloatArray]]) -> list[list[FloatArray]]:
+    """Values on a circle laid out around the mean of the first set with any, so that they can be averaged."""
+    first = next((clips for clips in sets if clips), ())
+    if row.measure.circle is None or not first:
+        return [list(clips) for clips in sets]
+    middle = mean_of(row.measure, np.concatenate(list(first)))
+    return [[middle + wrap_half(values - middle) for values in clips] for clips in sets]

@@ -9,7 +9,7 @@ from gait.compare.compared import Compared, rows_for
 from gait.compare.lines import Sides, gaits_of, has_metres
 from gait.compare.nouns import LARGER, SMALLER, ClipSet, Contrast, Trend
 from gait.compare.resample import likeness, resample
-from gait.compare.rows import values_of
+from gait.compare.rows import unrolled, values_of
 from gait.compare.settings import CompareSettings
 
 #: Fewest degrees of freedom for a repeatability: three clips of one day, or two clips on each of two days.
@@ -86,8 +86,8 @@ def repeatability(days: Sequence[ClipSet], gait: str, row: Compared, alpha: floa
     read; Student's t in place of 1.96, since few clips tell it).
     """
     squares, freedom = 0.0, 0
-    for day in days:
-        means = np.array([values.mean() for values in values_of(day.records, gait, row)])
+    for clips in unrolled(row, [values_of(day.records, gait, row) for day in days]):
+        means = np.array([values.mean() for values in clips])
         if len(means) > 1:
             squares += float(((means - means.mean()) ** 2).sum())
             freedom += len(means) - 1

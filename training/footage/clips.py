@@ -12,23 +12,22 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pose.film import FilmSettings, write_film
 from pose.landmarks import CROUP, PAWS, WITHERS
 from pose.table import write_table
 from pose.tracks import FloatArray, Tracks
-from training.errors import DrawError
 from training.footage.backdrop import make_backdrops
-from training.footage.build import Build, draw_build
-from training.footage.camera import View
 from training.footage.look import Look, draw_look
-from training.footage.movement import Movement, Pattern, draw_pattern, move
+from training.footage.movement import Movement
 from training.footage.plan import ClipPlan
 from training.footage.posing import Carriage, pose_at
 from training.footage.room import draw_room
 from training.footage.scene import HIDDEN_SHARE, Dog, Place, camera_for, instants, span_of
 from training.footage.skeleton import Skeleton, build_skeleton
 from training.footage.skin import build_skin
+from training.footage.staging import build_of, carriage_of, movement_of, times_of, view_of
 from training.footage.studio import Actor, Studio
 
 _SHUTTER = 0.25  # share of the frame interval that the shutter is open
@@ -36,6 +35,8 @@ _INSTANTS = 3  # pictures laid over one another for motion blur
 _SHARP_FPS = 60.0  # from this rate on the blur of a walk or trot is too short to see, and one instant will do
 _LOOKS = 81  # instants of a stance at which the posed paw is compared with the plan: steps of 5 ms or less
 _OFF_PLACE = 0.01  # withers heights off its planned place, beyond which a paw no longer stands: a third of a pad
+
+Spoil = Callable[[NDArray[np.uint8]], NDArray[np.uint8]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +51,6 @@ class Take:
     times: FloatArray
 
 
-def _build_of(plan: ClipPlan) -> Build:
-    return replace(draw_build(np.random.default_rng((8101, plan.identity)), plan.kind), **plan.build)
-
-
 def _look_of(plan: ClipPlan, dog_rng: np.random.Generator, skeleton: Skeleton) -> Look:
     drawn = draw_look(dog_rng, skeleton)
     bare: dict[str, Any] = {
@@ -66,47 +63,20 @@ def _look_of(plan: ClipPlan, dog_rng: np.random.Generator, skeleton: Skeleton) -
     return replace(drawn, **{**bare, **wanted})
 
 
-def _pattern_of(plan: ClipPlan, row: dict[str, Any], withers_m: float) -> tuple[Pattern, int]:
-    row = dict(row)
-    gait, strides = row.pop("gait"), row.pop("strides")
-    return replace(draw_pattern(np.random.default_rng((plan.identity, 5)), gait, withers_m), **row), strides
-
-
-def _check_length(plan: ClipPlan, movement: Movement) -> None:
-    """Every paw has to know its next touchdown to the end of the film."""
-    last_s = min(float(touchdown[-1]) for touchdown in movement.touchdown_s)
-    if last_s < plan.seconds:
-        raise DrawError(
-            f"{plan.name}: its strides last {last_s:.1f} s, but seconds is {plan.seconds:g}; plan more strides."
-        )
-
-
 def set_up(plan: ClipPlan, studio: Studio) -> Take:
     """Dog, movement, room and camera of that plan."""
     rng = np.random.default_rng((8102, plan.seed))
-    skeleton = build_skeleton(_build_of(plan))
+    skeleton = build_skeleton(build_of(plan))
     skin = build_skin(skeleton)
     look = _look_of(plan, np.random.default_rng((8103, plan.identity)), skeleton)
     dog = Dog(plan.identity, skeleton, skin, studio.load(skeleton, skin), look, np.arange(0, len(skin.xyz), 40))
     h = skeleton.build.withers_m
-    movement = move(
-        rng, [_pattern_of(plan, row, h) for row in plan.gaits], rest_x=skeleton.foot[:, 0], spread=plan.spread
-    )
-    _check_length(plan, movement)
+    movement = movement_of(plan, skeleton, rng)
     room = draw_room(rng, h, span_of(skeleton) * h, studio.backdrops.layers, belt=True)
     if plan.dark:
         room = replace(room, exposure=room.exposure * 0.28, tone=np.array([1.06, 1.0, 0.86]))
-    view = View(
-        np.radians(plan.yaw_deg),
-        np.radians(plan.pitch_deg),
-        np.radians(rng.normal(0, 0.7)),
-        np.radians(34),
-        plan.fill,
-        (0.0, 0.02),
-    )
-    carriage = replace(Carriage(neck_pitch=-0.25), **plan.carriage)
-    times = np.arange(int(plan.seconds * plan.fps)) / plan.fps
-    return Take(plan, dog, movement, carriage, Place(room, view, studio.size), times)
+    view = view_of(plan, float(rng.normal(0, 0.7)))
+    return Take(plan, dog, movement, carriage_of(plan), Place(room, view, studio.size), times_of(plan))
 
 
 def _frames(
@@ -114,6 +84,7 @@ def _frames(
     studio: Studio,
     rows: list[tuple[FloatArray, FloatArray, FloatArray]],
     progress: Callable[[int, int], None] | None,
+    spoil: Spoil | None,
 ) -> Iterator[tuple[float, Any]]:
     """The pictures; what is true of each is put into ``rows``: marks (6, 3) m, covered (6,), xy (6, 2) px."""
     h, camera = take.dog.skeleton.build.withers_m, camera_for(take.dog, take.place)
@@ -127,20 +98,30 @@ def _frames(
         rows.append((middle.marks * h, covered, camera.project(middle.marks * h)))
         noisy = rgb + rng.normal(0, take.plan.noise, rgb.shape)
         picture = np.clip(noisy, 0, 255).astype(np.uint8)
+        picture = spoil(picture) if spoil else picture
         yield float(t), picture[:, ::-1] if take.plan.facing == "left" else picture
         if progress:
             progress(number + 1, len(take.times))
 
 
-def draw_clip(plan: ClipPlan, folder: Path, progress: Callable[[int, int], None] | None = None) -> None:
-    """Draw one clip with its sheet and truth into ``folder``; each file appears whole or not at all."""
+def draw_clip(
+    plan: ClipPlan,
+    folder: Path,
+    progress: Callable[[int, int], None] | None = None,
+    *,
+    spoil: Spoil | None = None,
+) -> None:
+    """Draw one clip with its sheet and truth into ``folder``; each file appears whole or not at all.
+
+    spoil  makes each picture worse, (H, W, 3) uint8 to the same, to stand for bad filming
+    """
     folder.mkdir(parents=True, exist_ok=True)
     studio = Studio(plan.size, make_backdrops(np.random.default_rng((8105, plan.seed)), 6))
     try:
         take = set_up(plan, studio)
         rows: list[tuple[FloatArray, FloatArray, FloatArray]] = []
         settings = FilmSettings(width_px=plan.size[0], quality=25, effort="slow")
-        write_film(_frames(take, studio, rows, progress), folder / f"{plan.name}.mp4", settings=settings)
+        write_film(_frames(take, studio, rows, progress, spoil), folder / f"{plan.name}.mp4", settings=settings)
     finally:
         studio.ctx.release()
     _write_table(take, rows, folder)

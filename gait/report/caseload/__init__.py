@@ -1,0 +1,1 @@
+"""The morning list of a caseload and the pages of its dogs."""
