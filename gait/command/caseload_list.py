@@ -27,15 +27,21 @@ UNWATCHED: Final = 160
 MOST: Final = 60
 
 
+def morning_list(store: Store) -> tuple[ShortList, Path]:
+    """What needs a person as things stand now, and its page in the home of the caseload."""
+    _update(store)
+    found = short_list(store)
+    return found, write_morning(store, found)
+
+
 def list_command(home: Path, database: str | None, *, everything: bool = False) -> int:
     """Print what needs a person, and write it as a page. everything: also every clip that was taken in."""
 
     def work() -> int:
         """Bring the findings up to date and show them."""
         with closing(open_store(home, database, create=False)) as store:
-            _update(store)
-            found = short_list(store)
-            show_list(found, write_morning(store, found))
+            found, page = morning_list(store)
+            show_list(found, page)
             if everything:
                 show_everything(clips(store), found)
         return 0

@@ -21,6 +21,7 @@ from gait.caseload.running import Run, Tally
 from gait.caseload.store import Store, open_store
 from gait.caseload.watching import watch
 from gait.command.caseload import guarded, show_added
+from gait.command.caseload_list import morning_list
 from gait.command.caseload_show import Night, show_night
 from gait.command.edge import NOTHING_TO_SAY, say_error
 
@@ -55,6 +56,8 @@ def _spend(store: Store, wanted: Wanted, options: dict[str, Any]) -> int:
     if stop.is_set() and not run.endless:
         say_error(f"stopped; {left} clips wait. Go on with: pawfall caseload run")
         return STOPPED
+    if tally.read or tally.failed or tally.aside:
+        click.echo(f"  {morning_list(store)[1]}")
     return NOTHING_TO_SAY if tally.failed or tally.aside else 0
 
 
