@@ -9,16 +9,17 @@ The reading of a whole clip, done again and again on its last seconds:
 ``landmarks`` are what ``pose.stream`` gives, or any tracks of one or more frames, on the real clock. "Now" is the time
 of the last frame that was pushed.
 
-Delay: a touchdown or lift-off is told at most ``contact_delay_s`` (0.5 s) after it, a stride at most ``stride_delay_s``
-(0.9 s) after its end, or never; the gait after ``agree`` (3) hind strides of one name. What was told is never changed.
+Delay: a touchdown or lift-off is told at most ``contact_delay_s`` (0.4 s) after it, a stride at most ``stride_delay_s``
+(0.8 s) after its end, or never; the gait after ``agree`` (3) hind strides of one name. What was told is never changed.
 Nothing later than "now" is known to it, so that is also the longest look ahead.
 
-Memory: at most ``most_frames`` (1200) frames of landmarks, 0.3 MB, and below 20 MB more while they are analysed.
+Memory: at most ``most_frames`` (1200) frames of landmarks, 0.5 MB, and below 20 MB more while they are analysed.
 
-Time: 60 to 70 ms of one core every ``every_s`` (0.25 s) of film, whatever the frame rate.
+Time: 60 to 70 ms of one core every ``every_s`` (0.2 s) of film, whatever the frame rate.
 
-Answers differ from those of the whole clip, which learns from all its swings at once, by some milliseconds; and a stride is
-named by itself, where the whole clip leaves a single odd name unclear. tests/gait/test_live_against_whole.py measures both.
+Answers differ from those of the whole clip, which learns from all its swings at once, by some milliseconds; and a
+stride is named by itself, where the whole clip leaves a single odd name unclear. How much both are is measured by
+tests/gait/test_live_against_whole.py.
 """
 
 import threading
@@ -37,6 +38,8 @@ from gait.trial import Trial
 from pose.landmarks import PAWS
 from pose.tracks import FloatArray, Tracks, joined_tracks
 
+#: s between frames at 20 per second, fewer than which no clip is read at; and rounding of sums of seconds.
+SLOWEST_FRAME_S, TICK_S = 0.05, 1e-6
 TOUCHDOWN, LIFTOFF, STRIDE, GAIT_CHANGED = "touchdown", "liftoff", "stride", "gait changed"
 
 
@@ -55,11 +58,11 @@ class StreamSettings:
     gait        as for a whole clip, but that a single odd name is told as it is
     """
 
-    contact_settle_s: float = 0.2
-    contact_delay_s: float = 0.5
-    stride_settle_s: float = 0.5
-    stride_delay_s: float = 0.9
-    every_s: float = 0.25
+    contact_settle_s: float = 0.15
+    contact_delay_s: float = 0.4
+    stride_settle_s: float = 0.45
+    stride_delay_s: float = 0.8
+    every_s: float = 0.2
     span_s: float = 6.0
     most_frames: int = 1200
     apart: float = 0.4
@@ -70,8 +73,11 @@ class StreamSettings:
         if min(self.every_s, self.contact_settle_s, self.agree) <= 0:
             raise GaitError("every_s, contact_settle_s and agree have to be above 0.")
         late = min(self.contact_delay_s - self.contact_settle_s, self.stride_delay_s - self.stride_settle_s)
-        if late < self.every_s or self.stride_settle_s < self.contact_settle_s:
-            raise GaitError("A delay has to exceed its settling by every_s at least, and strides settle no sooner.")
+        if late < self.every_s + SLOWEST_FRAME_S - TICK_S or self.stride_settle_s < self.contact_settle_s:
+            raise GaitError(
+                f"A delay has to exceed its settling by every_s and {SLOWEST_FRAME_S} s, or events are lost between two "
+                "analyses; and strides settle no sooner than contacts."
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +93,8 @@ class Event:
     gait        of a stride or a change: plain name, "unclear", "stand", or "" for a stride that was dropped
     probability 0..1, of that name; NaN where no name was tried
     dropped     why a stride was dropped, or ""
-    measures    of a stride, by the names in gait.measures: topline_deg, place_bl (place on the belt) and all others known
+    measures    of a stride, by the names in gait.measures: topline_deg, place_bl (place on the belt) and all others
+                that are known
     """
 
     kind: str
@@ -102,10 +109,13 @@ class Event:
     measures: Mapping[str, float] = field(default_factory=dict)
 
 
+NO_TRIAL = Trial()
+
+
 class GaitStream:
     """Tells events as landmarks come in. May be used from several threads; after a jump in time start a new one."""
 
-    def __init__(self, trial: Trial = Trial(), settings: StreamSettings = StreamSettings()) -> None:
+    def __init__(self, trial: Trial = NO_TRIAL, settings: StreamSettings = StreamSettings()) -> None:
         self._trial, self._settings = trial, settings
         self._known: Tracks | None = None
         self._last: dict[tuple[str, str], float] = {}

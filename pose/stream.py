@@ -4,11 +4,11 @@
     for frame in camera:
         landmarks = stream.push(frame.rgb, frame.t_s)
 
-Delay: the landmarks of a frame come with the first push that is ``delay_s`` (0.5 s) later. They are decided on what
-came before and on 0.3 to 0.5 s of what came after, given out once, and never changed. Nothing later is waited for.
+Delay: the landmarks of a frame come with the first push that is ``delay_s`` (0.4 s) later. They are decided on what
+came before and on 0.2 to 0.4 s of what came after, given out once, and never changed. Nothing later is waited for.
 
-Memory: at most ``most_frames`` (1200) frames are remembered, as places and not as pictures: below 2 MB, and below 20 MB
-more while near and far are decided. At most ``together`` (2) pictures are kept.
+Memory: at most ``most_frames`` (1200) frames are remembered, as places and not as pictures: below 2.5 MB, and below
+20 MB more while near and far are decided. At most ``together`` (2) pictures are kept.
 
 Time: the network once per frame, and 25 to 50 ms of one core every ``every_s`` (0.2 s) at 30 to 60 frames per second.
 
@@ -31,13 +31,16 @@ from pose.sightings import Sightings, joined
 from pose.tracks import Tracks, joined_tracks
 from pose.window import Picture
 
+#: s, rounding of time stamps, by which a frame may be given out early.
+TICK_S = 1e-6
+
 
 @dataclass(frozen=True, slots=True)
 class StreamSettings:
     """How a live picture is read.
 
-    delay_s      s, age at which the landmarks of a frame are given out: a stride of a trotting dog, in which either paw
-                 of a pair is seen to stand and to swing
+    delay_s      s, age at which the landmarks of a frame are given out: most of a stride of a trotting dog, so that
+                 either paw of a pair is seen to stand or to swing again. On the demo clips half of it gave the same
     span_s       s, age of the oldest frames that are asked about near and far: four strides of a slow walk
     every_s      s between two decisions; each is about the frames that become due until the next
     most_frames  frames remembered at most, whatever the frame rate; 4 s at 300 frames per second
@@ -45,7 +48,7 @@ class StreamSettings:
     reading      as for a whole clip
     """
 
-    delay_s: float = 0.5
+    delay_s: float = 0.4
     span_s: float = 4.0
     every_s: float = 0.2
     most_frames: int = 1200
@@ -110,7 +113,7 @@ class LandmarkStream:
                 self._left_out += 1
                 return None
             self._take(rgb, float(time_s))
-            return self._due(self._now_s - self._settings.delay_s)
+            return self._due(self._now_s - self._settings.delay_s + TICK_S)
 
     def finish(self) -> Tracks | None:
         """The landmarks of all frames that are still owed, at the end of the picture."""
