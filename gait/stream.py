@@ -75,8 +75,8 @@ class StreamSettings:
         late = min(self.contact_delay_s - self.contact_settle_s, self.stride_delay_s - self.stride_settle_s)
         if late < self.every_s + SLOWEST_FRAME_S - TICK_S or self.stride_settle_s < self.contact_settle_s:
             raise GaitError(
-                f"A delay has to exceed its settling by every_s and {SLOWEST_FRAME_S} s, or events are lost between two "
-                "analyses; and strides settle no sooner than contacts."
+                f"A delay has to exceed its settling by every_s and {SLOWEST_FRAME_S} s, or events are lost between "
+                "two analyses; and strides settle no sooner than contacts."
             )
 
 
