@@ -126,7 +126,8 @@ class LandmarkStream:
         self._now_s = time_s
         full = len(self._waiting) + 1 >= self._settings.together
         slow = bool(self._waiting) and time_s - self._waiting[0].t_s > self._settings.every_s
-        self._waiting.append(Frame(self._count, time_s, rgb if full or slow else rgb.copy()))
+        picture = np.ascontiguousarray(rgb) if full or slow else rgb.copy(order="C")
+        self._waiting.append(Frame(self._count, time_s, picture))
         self._count += 1
         if full or slow:
             self._read_waiting()

@@ -176,6 +176,17 @@ def test_several_threads_may_push(network: Network) -> None:
     assert len(times) > 20 and all((np.diff(found.t_s) > 0).all() for found in given)
 
 
+def test_a_picture_may_be_a_view_of_one_with_blue_first(network: Network) -> None:
+    clip = disc_clip(frames=40)
+    first, second = (LandmarkStream(network, facing="right") for _ in range(2))
+    for frame in clip.frames():
+        bgr = frame.rgb[..., ::-1].copy()
+        a, b = first.push(frame.rgb, frame.t_s), second.push(bgr[..., ::-1], frame.t_s)
+        bgr[:] = 0  # a camera may use its memory again
+        assert (a is None) == (b is None)
+        assert a is None or b is None or np.array_equal(a.xy_px, b.xy_px, equal_nan=True)
+
+
 @pytest.mark.parametrize(
     ("picture", "t_s"),
     [
