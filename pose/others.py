@@ -3,9 +3,10 @@
 A package lists them in its entry-point group ``pawfall.networks``, each under the name by which ``--network`` calls it.
 Such an entry is the path of an .onnx file with its card beside it, or a callable that takes one upright picture
 (H, W, 3) uint8 and gives (6, 3): x_px, y_px and score (0..1) of the landmarks in the order of ``pose.landmarks``; NaN
-or a score of 0 where there is none. Pictures are ``SIZE_PX`` large, cut around the dog and mirrored so that it faces
-right; while it is searched for, they are whole pictures or parts of them, and it may face either way. ``pose.contract`` tells
-whether all that holds.
+or a score of 0 where there is none.
+
+Pictures are ``SIZE_PX`` large, cut around the dog and mirrored so that it faces right; while it is searched for, they
+are whole pictures or parts of them, and it may face either way. ``pose.contract`` tells whether all that holds.
 """
 
 import hashlib
