@@ -55,11 +55,21 @@ main.add_command(caseload)
 @click.option("--no-film", is_flag=True, help="Write no film.")
 @click.option("--seed", type=int, default=0, show_default=True, help="Seed of every random draw.")
 def read(inputs: tuple[Path, ...], no_film: bool, **options: Any) -> None:
-    """Read films, folders of numbered pictures or landmark tables (.csv, .parquet)."""
+    """Read films, folders of numbered pictures, or landmarks (.csv, .parquet, .json, .c3d)."""
     from gait.command.read import read_command
 
     options["rotate_deg"] = int(options["rotate_deg"])
     sys.exit(read_command(inputs, options | {"film": not no_film}))
+
+
+@main.command()
+@click.argument("source", type=FOLDER, metavar="SOURCE")
+@click.argument("target", type=FOLDER, metavar="TARGET")
+def convert(source: Path, target: Path) -> None:
+    """Landmarks or a folder of results to another form (.csv, .parquet, .json, .c3d; events of results: .tsv)."""
+    from gait.command.convert import convert_command
+
+    sys.exit(convert_command(source, target))
 
 
 @main.command()

@@ -20,9 +20,10 @@ from gait.tables import write_record
 from gait.trial import Trial
 from pose.clip import Clip, mean_rate, open_clip
 from pose.errors import TooShortError
+from pose.exchange import READERS, read_landmarks
 from pose.network import Network
 from pose.read import ReadReport, read_clip
-from pose.table import ENDINGS, as_written, read_table, write_table
+from pose.table import as_written, write_table
 from pose.tracks import FloatArray, Tracks
 
 Progress = Callable[[str, int, int], None]
@@ -89,8 +90,8 @@ class Reading:
 
 
 def is_table(source: Path) -> bool:
-    """Whether ``source`` is a landmark table, for which no network is needed."""
-    return source.suffix.lower() in ENDINGS and not source.is_dir()
+    """Whether ``source`` holds landmarks already (a table, COCO keypoints, C3D), so that no network is needed."""
+    return source.suffix.lower() in READERS and not source.is_dir()
 
 
 def plain_name(source: Path) -> str:
@@ -190,7 +191,7 @@ def watch(
 
 
 def _of_table(source: Path, trial: Trial, settings: ReadingSettings) -> Followed:
-    tracks = _cut_table(read_table(source), trial, settings)
+    tracks = _cut_table(read_landmarks(source), trial, settings)
     check_rate(source.name, tracks.t_s, settings)
     return Followed(as_written(tracks), trial.filmed_fps)
 

@@ -187,14 +187,14 @@ def facing_votes(
     votes: list[float] = []
     seen: tuple[Sighting, Sighting] | None = None
     for rgb in pictures:
-        seen = _seen_both_ways(network, rgb, seen, finding)
-        votes.append(_vote(*seen, settings) if seen else float("nan"))
+        seen = seen_both_ways(network, rgb, seen, finding)
+        votes.append(vote(*seen, settings) if seen else float("nan"))
         if abs(np.nansum(votes)) > settings.enough:
             break
     return np.array(votes)
 
 
-def _seen_both_ways(
+def seen_both_ways(
     network: Reader, rgb: Picture, before: tuple[Sighting, Sighting] | None, settings: FindSettings
 ) -> tuple[Sighting, Sighting] | None:
     """The dog in the picture as it is, and mirrored: where it was before, or else searched for in the whole picture."""
@@ -217,7 +217,7 @@ def _clearer(plain: Sighting, mirrored: Sighting) -> Sighting:
     return plain if plain.worth >= mirrored.worth else mirrored
 
 
-def _vote(plain: Sighting, mirrored: Sighting, settings: FacingSettings) -> float:
+def vote(plain: Sighting, mirrored: Sighting, settings: FacingSettings) -> float:
     """Log odds of facing right in one picture, weighted by how clearly the dog is seen."""
     better = _clearer(plain, mirrored)
     order = float(np.sign(better.xy_px[WITHERS, 0] - better.xy_px[CROUP, 0]))

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pose.errors import NetworkError
 from pose.heatmap import Heat
 from pose.landmarks import LANDMARKS
+from pose.others import SIZE_PX, PointSession, brought, names
 from pose.tracks import FloatArray
 
 OUTPUTS = ("heat", "absent", "facing")
@@ -98,15 +99,14 @@ class Network:
 
     @classmethod
     def load(cls, path: str | Path, settings: NetworkSettings = NetworkSettings()) -> "Network":
-        """The network in ``path`` (.onnx), with the card of the same name (.toml) beside it.
+        """The network in ``path`` (.onnx), with the card of the same name (.toml) beside it, or the one of that name
+        that another package brings (pose.others).
 
         Raises NetworkError when either is missing, unreadable or does not belong to the other.
         """
+        if not Path(path).is_file():
+            return cls._brought(str(path), settings)
         path = Path(path)
-        if not path.is_file():
-            raise NetworkError(
-                f"There is no network at {path}. Give the path of an .onnx file with its .toml card beside it."
-            )
         card = read_card(path.with_suffix(".toml"))
         present = [name for name in settings.providers if name in ort.get_available_providers()]
         present = present or [CPU]
@@ -120,6 +120,22 @@ class Network:
         provider = str(session.get_providers()[0])
         lanes = lanes if provider == CPU else 1  # a graphics card takes a whole batch at once
         return cls(card, path, precision, provider, session, lanes, ThreadPoolExecutor(lanes, "network"))
+
+    @classmethod
+    def _brought(cls, name: str, settings: NetworkSettings) -> "Network":
+        found = brought(name)
+        if found is None:
+            known = f" Packages bring: {', '.join(names())}." if names() else ""
+            raise NetworkError(
+                f"There is no network at {name}. Give the path of an .onnx file with its .toml card beside it.{known}"
+            )
+        if isinstance(found.what, str | Path) and Path(found.what).is_file():
+            return cls.load(found.what, settings)
+        if not callable(found.what):
+            raise NetworkError(f"The network {name} of another package is neither an .onnx file nor a callable.")
+        card = NetworkCard(name, SIZE_PX, found.sha256)
+        session = PointSession(name, found.what)
+        return cls(card, Path(name), "fp32", "callable", session, 1, ThreadPoolExecutor(1, "network"))
 
     def run(self, pictures: NDArray[np.float32]) -> Heat:
         """Heat for pictures (N, 3, height, width), RGB in 0..1; each thread takes a share of them."""

@@ -1,7 +1,7 @@
 """A clip and a network to tracks: find the dog, follow it, decide the sides, clean up."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import Literal, Protocol
 
@@ -14,8 +14,9 @@ from pose.find import FacingSettings, FindSettings, Reader, best_xy, facing_vote
 from pose.heatmap import STRIDE, PeakSettings, Places, places
 from pose.landmarks import CROUP, LANDMARKS, PAIRS, WITHERS
 from pose.sides import SidePath, SideSettings, decide_sides
+from pose.sightings import Sightings, joined, nothing_found
 from pose.smooth import SmoothReport, SmoothSettings, smooth
-from pose.tracks import FloatArray, IntArray, Tracks
+from pose.tracks import BoolArray, FloatArray, Tracks
 from pose.window import Picture, Window, cut, pulled, window_around
 
 Progress = Callable[[int, int], None]
@@ -129,17 +130,6 @@ class ReadReport:
     smoothing: SmoothReport
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Sightings:
-    """What following the dog leaves behind, per frame: number, time, candidates in px of the picture, window."""
-
-    frame: IntArray
-    t_s: FloatArray
-    places: Places
-    windows: FloatArray
-    searches: int
-
-
 def read_clip(
     clip: ClipLike,
     network: Reader,
@@ -161,14 +151,30 @@ def read_clip(
     seen = follow_dog(clip, network, settings, mirrored=facing == "left", progress=progress)
     if len(seen.t_s) < settings.least_frames:
         raise _too_short(clip.name, len(seen.t_s), settings)
-    found = (np.nan_to_num(seen.places.single_mass) > settings.nothing_mass).all(axis=1)
+    found = dog_found(seen, settings)
     if found.sum() < settings.least_frames:
         raise _no_dog(clip.name)
-    length_px = body_length(seen.places.single_xy[found])
-    tracks = _tracks(seen, network, length_px, settings)
-    tracks, changed = smooth(tracks, length_px=length_px, settings=settings.smoothing)
+    tracks, length_px, changed = tracks_of(seen, network, settings)
     report = ReadReport(facing, sure, length_px, int((~found).sum()), seen.searches, seen.windows, changed)
     return tracks, report
+
+
+def dog_found(seen: Sightings, settings: ReadSettings = ReadSettings()) -> BoolArray:
+    """(T,) bool, frames in which there is something of the dog's topline."""
+    return np.asarray((np.nan_to_num(seen.places.single_mass) > settings.nothing_mass).all(axis=1))
+
+
+def tracks_of(
+    seen: Sightings, network: Reader, settings: ReadSettings = ReadSettings()
+) -> tuple[Tracks, float, SmoothReport]:
+    """Sides decided, cleaned and scored: the tracks, the body length in px, and what cleaning changed.
+
+    At least ``least_frames`` frames have to show the dog.
+    """
+    length_px = body_length(seen.places.single_xy[dog_found(seen, settings)])
+    tracks = _tracks(seen, network, length_px, settings)
+    tracks, changed = smooth(tracks, length_px=length_px, settings=settings.smoothing)
+    return tracks, length_px, changed
 
 
 def body_length(trunk_px: FloatArray) -> float:
@@ -208,22 +214,65 @@ def follow_dog(
     progress: Progress | None = None,
 ) -> Sightings:
     """Candidates for every landmark in every frame; keeps no pictures and no maps."""
-    kept: list[tuple[list[int], list[float], Places, FloatArray]] = []
-    window: Window | None = None
-    searches = done = rest = pause = 0
+    follower = Follower(network, settings, lambda _: mirrored)
+    kept: list[Sightings] = []
+    done = 0
     for batch in ahead(_batches(clip.frames(), settings.batch), settings.ahead):
-        if window is None and not (rest := max(rest - 1, 0)):
-            searches += 1
-            window = _locate(network, batch, mirrored, settings)
-            pause = 0 if window else min(2 * pause + 1, settings.most_pause)
-            rest = pause
-        found, presence, window_used = _read_batch(network, batch, window, settings)
-        kept.append(([one.index for one in batch], [one.t_s for one in batch], found, window_used))
-        window = _next_window(window, found, presence, network, settings)
+        kept.append(follower.read(batch))
         done += len(batch)
         if progress:
             progress(done, max(done, clip.frame_count))
-    return _joined(kept, searches)
+    return replace(joined(kept, settings.peaks), searches=follower.searches)
+
+
+class Follower:
+    """Follows the dog from frames to frames; its window is laid anew after every ``batch`` of them.
+
+    side      asked at every search with the picture: True = the dog faces left, None = there is no dog
+    searches  times that the dog was searched for
+    """
+
+    def __init__(self, network: Reader, settings: ReadSettings, side: Callable[[Picture], bool | None]) -> None:
+        self.searches = 0
+        self._network, self._settings, self._side = network, settings, side
+        self._window: Window | None = None
+        self._rest = self._pause = 0
+        self._group: list[Sightings] = []
+
+    @property
+    def begins(self) -> bool:
+        """Whether the next frames begin a batch."""
+        return not self._group
+
+    def turn(self, mirrored: bool) -> None:
+        """The dog faces the other way than was thought: the window stays where it is and is mirrored, or no more."""
+        if self._window is not None:
+            self._window = replace(self._window, mirrored=mirrored)
+
+    def read(self, frames: list[FrameLike]) -> Sightings:
+        """Candidates in up to ``batch`` frames, all in one window."""
+        if self.begins and self._window is None:
+            self._search(frames[0].rgb)
+        found, where = _read_batch(self._network, frames, self._window, self._settings)
+        seen = Sightings(np.array([one.index for one in frames]), np.array([one.t_s for one in frames]), found, where)
+        self._group.append(seen)
+        if sum(len(part.t_s) for part in self._group) >= self._settings.batch:
+            places_now = joined(self._group, self._settings.peaks).places
+            self._window = _next_window(self._window, places_now, self._network, self._settings)
+            self._group = []
+        return seen
+
+    def _search(self, rgb: Picture) -> None:
+        """Search unless one in vain was a short while ago."""
+        self._rest = max(self._rest - 1, 0)
+        if self._rest:
+            return
+        self.searches += 1
+        side = self._side(rgb)
+        found = None if side is None else find(self._network, rgb, self._settings.finding, mirrored=side)
+        self._window = found[1] if found else None
+        self._pause = 0 if found else min(2 * self._pause + 1, self._settings.most_pause)
+        self._rest = self._pause
 
 
 def _batches(frames: Iterable[FrameLike], size: int) -> Iterator[list[FrameLike]]:
@@ -232,17 +281,12 @@ def _batches(frames: Iterable[FrameLike], size: int) -> Iterator[list[FrameLike]
         yield batch
 
 
-def _locate(network: Reader, batch: list[FrameLike], mirrored: bool, settings: ReadSettings) -> Window | None:
-    found = find(network, batch[0].rgb, settings.finding, mirrored=mirrored)
-    return found[1] if found else None
-
-
 def _read_batch(
     network: Reader, batch: list[FrameLike], window: Window | None, settings: ReadSettings
-) -> tuple[Places, float, FloatArray]:
-    """Candidates in px of the picture, mean presence, and the window of each frame (N, 3)."""
+) -> tuple[Places, FloatArray]:
+    """Candidates in px of the picture, and the window of each frame (N, 3)."""
     if window is None:
-        return nothing_found(len(batch), settings.peaks), 0.0, np.full((len(batch), 3), np.nan)
+        return nothing_found(len(batch), settings.peaks), np.full((len(batch), 3), np.nan)
     size = network.card.size_px
     heat = network.run(np.stack([cut(one.rgb, window, size) for one in batch]))
     radius = settings.score_bl * size[0] / settings.finding.follow.body_lengths
@@ -255,47 +299,18 @@ def _read_batch(
         absent=found.absent,
     )
     where = np.tile([window.x_px, window.y_px, window.width_px], (len(batch), 1))
-    return found, float(1 - found.absent.mean()), where
+    return found, where
 
 
-def nothing_found(count: int, settings: PeakSettings) -> Places:
-    """Places of ``count`` frames without a dog."""
-    many = 2 * settings.count
-    return Places(
-        pair_xy=np.full((count, 2, many, 2), np.nan),
-        pair_mass=np.full((count, 2, many, 2), np.nan),
-        single_xy=np.full((count, 2, 2), np.nan),
-        single_mass=np.full((count, 2), np.nan),
-        absent=np.ones((count, len(LANDMARKS))),
-    )
-
-
-def _next_window(
-    window: Window | None, found: Places, presence: float, network: Reader, settings: ReadSettings
-) -> Window | None:
+def _next_window(window: Window | None, found: Places, network: Reader, settings: ReadSettings) -> Window | None:
     """The window for the next frames, pulled towards where the dog was; None = search again."""
-    if window is None or presence < settings.least_presence:
+    if window is None or float(1 - found.absent.mean()) < settings.least_presence:
         return None
     xy = np.median(best_xy(found)[0], axis=0)
     if not np.isfinite(xy).all() or np.allclose(xy[WITHERS], xy[CROUP]):
         return None
     target = window_around(xy, network.card.size_px, mirrored=window.mirrored, settings=settings.finding.follow)
     return pulled(window, target, settings.finding.follow)
-
-
-def _joined(kept: list[tuple[list[int], list[float], Places, FloatArray]], searches: int) -> Sightings:
-    if not kept:
-        empty = nothing_found(0, PeakSettings())
-        return Sightings(np.empty(0, np.int64), np.empty(0), empty, np.empty((0, 3)), searches)
-    parts = [part for _, _, part, _ in kept]
-    joined = Places(*(np.concatenate([getattr(part, name) for part in parts]) for name in Places.__dataclass_fields__))
-    return Sightings(
-        frame=np.concatenate([numbers for numbers, _, _, _ in kept]),
-        t_s=np.concatenate([times for _, times, _, _ in kept]),
-        places=joined,
-        windows=np.concatenate([where for _, _, _, where in kept]),
-        searches=searches,
-    )
 
 
 def _tracks(seen: Sightings, network: Reader, length_px: float, settings: ReadSettings) -> Tracks:

@@ -17,6 +17,9 @@ import numpy as np
 
 from pose.tracks import BoolArray, FloatArray, IntArray
 
+#: Distances between places that are held at once: 2 MB.
+POOLED_AT_ONCE = 250_000
+
 
 @dataclass(frozen=True, slots=True)
 class SideSettings:
@@ -43,6 +46,8 @@ class SideSettings:
     leap           share of changes of speed that skip steps
     stride_step_bl body lengths that paws move on average between the frames that are decided on: well above the
                    scatter of a place, which otherwise hides the speed. The frames between follow their neighbours
+    most_step      frames, longest step between them: only paws that stand for a second and longer move less than
+                   ``stride_step_bl`` in it, and places of all its frames are held against each other
     guide_bl       body lengths, how far a paw in a frame between may be from the line between its neighbours
     pool_bl        body lengths within which places of the frames around one that is decided on are the same place
     ground_share   share of the mass that lies above the ground line: paws stand for half of the time or longer in
@@ -70,6 +75,7 @@ class SideSettings:
     most_noise_bl: float = 0.05
     leap: float = 0.02
     stride_step_bl: float = 0.05
+    most_step: int = 60
     guide_bl: float = 0.05
     pool_bl: float = 0.06
     ground_share: float = 0.7
@@ -155,8 +161,18 @@ def _pooled(
     Paws hardly move in between, so that what stays is seen, and what comes and goes was noise.
     """
     near = np.clip(keys[:, None] + np.arange(-half, half + 1), 0, len(xy) - 1)
-    places = xy[near].reshape(len(keys), -1, 2)
-    weight = np.nan_to_num(mass[near].reshape(len(keys), -1, 2)) / near.shape[1]
+    size = max(POOLED_AT_ONCE // (near.shape[1] * xy.shape[1]) ** 2, 1)
+    parts = [_pool(xy, mass, near[first : first + size], settings) for first in range(0, len(near), size)]
+    places, masses = zip(*parts, strict=True)
+    return np.concatenate(places), np.concatenate(masses)
+
+
+def _pool(
+    xy: FloatArray, mass: FloatArray, near: IntArray, settings: SideSettings
+) -> tuple[FloatArray, FloatArray]:
+    """The same about some of them, from the frames ``near`` (M, F)."""
+    places = xy[near].reshape(len(near), -1, 2)
+    weight = np.nan_to_num(mass[near].reshape(len(near), -1, 2)) / near.shape[1]
     gap = np.hypot(*np.moveaxis(places[:, :, None] - places[:, None], -1, 0)) / settings.pool_bl
     kernel = np.nan_to_num(np.clip(1 - gap**2, 0, 1))
     sums = kernel @ weight
@@ -201,7 +217,8 @@ def measure_gait(t_s: FloatArray, xy_bl: FloatArray, mass: FloatArray, settings:
     spread = max(high - low, 1e-3)
     frame_s = float(np.median(np.diff(t_s))) if len(t_s) > 1 else 1.0
     move_bl = float(np.mean(np.abs(np.clip(speed, low, high)))) * frame_s
-    every = int(np.clip(settings.stride_step_bl / max(move_bl, 1e-4), 1, max(1, len(t_s) // 8)))
+    most = max(1, min(len(t_s) // 8, settings.most_step))
+    every = int(np.clip(settings.stride_step_bl / max(move_bl, 1e-4), 1, most))
     frame_s, move_bl = frame_s * every, move_bl * every
     noise = _scatter(x, settings)
     step_bl = spread / (settings.speeds - 1) * frame_s

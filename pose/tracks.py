@@ -1,6 +1,7 @@
 """Tracks: the noun that the picture side hands to the gait side."""
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -70,6 +71,16 @@ class Tracks:
 
     def __len__(self) -> int:
         return len(self.t_s)
+
+    def rows(self, kept: slice | BoolArray) -> "Tracks":
+        """The frames that a slice or (T,) bool picks."""
+        return Tracks(**{item.name: getattr(self, item.name)[kept] for item in fields(self)})
+
+
+def joined_tracks(parts: Sequence[Tracks]) -> Tracks:
+    """Tracks of one dog that follow each other in time, in one; at least one part is needed."""
+    names = [item.name for item in fields(Tracks)]
+    return Tracks(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
 #: A step between two frames counts as none below this share of the largest step within so many frames: honest noise and

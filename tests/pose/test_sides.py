@@ -1,5 +1,6 @@
 """Near and far over a whole clip: paws in closed form, seen through channels that mix them up."""
 
+import tracemalloc
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -235,3 +236,17 @@ def test_places_that_hop_do_not_pass_for_movement(gait: str) -> None:
         path = decide_sides(seen.t_s, seen.xy_px, seen.mass, length_px=LENGTH_PX, settings=settings)
         strict.append(np.nanmean(seen.exchanged(path)))
     assert np.mean(wrong) < 0.05 and np.mean(wrong) < np.mean(strict)
+
+
+def test_a_dog_that_stands_takes_little_memory() -> None:
+    """Half a minute: places are held against each other over a second at most, however little they move."""
+    count, rng = 1800, np.random.default_rng(0)
+    xy, mass = np.full((count, 8, 2), np.nan), np.full((count, 8, 2), np.nan)
+    xy[:, :2] = np.array([[400, 300], [430, 295]]) + rng.normal(0, 0.3, (count, 2, 2))
+    mass[:, 0], mass[:, 1] = [0.9, 0.05], [0.05, 0.9]
+    tracemalloc.start()
+    path = decide_sides(np.arange(count) / 60, xy, mass, length_px=200.0)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 30e6
+    assert np.nanmax(np.abs(path.xy_px - xy[:, :2])) < 1.0

@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from pose.errors import TableError
+from pose.exchange import READERS
 from pose.landmarks import PAWS
-from pose.table import ENDINGS, read_table
+from pose.table import read_table
 from pose.tracks import Tracks
 
 #: What a result always has; a folder with all of these is one.
@@ -86,7 +87,7 @@ def read_result(folder: Path) -> Result:
         raise TableError(f"{folder} does not say which clip it was read from. Read the clip again with this version.")
     if Path(source).name != source:
         raise TableError(f"{folder} was read from {source!r}, which is no plain name. Read the clip again.")
-    if Path(source).suffix.lower() in ENDINGS:
+    if Path(source).suffix.lower() in READERS:
         raise TableError(f"{folder} was read from the table {source}, which has no pictures. Read the film itself.")
     return Result(
         folder=folder,
