@@ -98,16 +98,16 @@ def pick_frames(
     open_rows = _not_taken(material, source, row, earlier)
     source, row = source[open_rows], row[open_rows]
     frames = _frames(material, source, row, of)
-    wanted = settings.count * settings.picking.looks
+    doubtful = settings.count - round(settings.picking.usual * settings.count)
+    wanted = doubtful * settings.picking.looks
     apart_s = settings.picking.gap_s / settings.picking.looks_in_gap
     first = choose(frames, clips, wanted, apart_s, settings.picking)
     first = first[np.lexsort((row[first], source[first]))]
     source, row = source[first], row[first]
     material, features, seen = _look_at(material, source, row, network, settings, progress)
     source, row = source[seen], row[seen]
-    kinds = alike(features, settings.count, settings.seed, settings.features)
+    kinds = alike(features, doubtful, settings.seed, settings.features)
     frames = replace(_frames(material, source, row, of), kind=kinds)
-    doubtful = settings.count - round(settings.picking.usual * settings.count)
     chosen = choose(frames, clips, doubtful, settings.picking.gap_s, settings.picking)
     found = Chosen(source[chosen], row[chosen], np.zeros(len(chosen), bool))
     if len(chosen):

@@ -1,4 +1,4 @@
-"""Which frames to take: half doubtful, half usual ones; far apart, spread over dogs, conditions, clips and kinds of
+"""Which frames to take: doubtful ones, and usual ones; far apart, spread over dogs, conditions, clips and kinds of
 picture."""
 
 from dataclasses import dataclass, field, replace
@@ -28,7 +28,7 @@ class PickingSettings:
     looks_in_gap: int = 5
     least_doubt: float = 0.1
     most_empty: float = 0.1
-    usual: float = 0.5
+    usual: float = 0.8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
