@@ -12,6 +12,7 @@ with the network that is to be taught.
 import argparse
 import csv
 import sys
+import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -194,16 +195,44 @@ def exchanged(found: FloatArray, true: FloatArray) -> FloatArray:
     return np.stack(out, axis=1)
 
 
-def table(rows: list[dict[str, Any]]) -> list[str]:
-    """The curve as lines of a table: mean over seeds, and the smallest and largest."""
-    lines = []
-    for count in sorted({int(row["frames"]) for row in rows}):
-        words = []
-        for way in ("none", *WAYS):
-            values = [float(r["error_percent"]) for r in rows if r["way"] == way and int(r["frames"]) == count]
-            words += [f"{way} {np.mean(values):.2f} ({min(values):.2f} to {max(values):.2f})"] if values else []
-        lines.append(f"{count:4d} frames: {', '.join(words)} % of body length")
-    return lines
+def curve(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """One entry for each way and number of frames, small ones first: mean error in % of body length over the seeds, the
+    smallest and the largest, and the mean share of landmarks that are off by more than 5 %."""
+    lots = sorted({(int(row["frames"]), str(row["way"])) for row in rows})
+    return [_entry([row for row in rows if (int(row["frames"]), row["way"]) == lot], *lot) for lot in lots]
+
+
+def _entry(rows: list[dict[str, Any]], count: int, way: str) -> dict[str, Any]:
+    error = [float(row["error_percent"]) for row in rows]
+    beyond = [100 * (1 - float(row["within_5_percent"])) for row in rows]
+    return {
+        "frames": count,
+        "way": way,
+        "error_percent": round(float(np.mean(error)), 2),
+        "from_to": [round(min(error), 2), round(max(error), 2)],
+        "beyond_5_percent": round(float(np.mean(beyond)), 2),
+    }
+
+
+def line(entry: dict[str, Any]) -> str:
+    """An entry of the curve in words."""
+    low, high = entry["from_to"]
+    return (
+        f"{entry['frames']:4d} frames, {entry['way']:6}: {entry['error_percent']:.2f} % of body length "
+        f"({low:.2f} to {high:.2f}), {entry['beyond_5_percent']:.2f} % of landmarks beyond 5 %"
+    )
+
+
+def note_on_card(rows: list[dict[str, Any]], card: Path) -> None:
+    """Put the curve on the card of the network that was taught."""
+    from training.export import to_toml
+
+    names = ("frames", "error_percent", "from_to", "beyond_5_percent")
+    entries = curve(rows)
+    told = {way: [e for e in entries if e["way"] == way] for way in ("none", *WAYS)}
+    table = {way: {name: [e[name] for e in own] for name in names} for way, own in told.items() if own}
+    words = tomllib.loads(card.read_text(encoding="utf-8"))
+    card.write_text(to_toml(words | {"learning": table}), encoding="utf-8")
 
 
 def _known_rows(path: Path) -> list[dict[str, Any]]:
@@ -226,13 +255,17 @@ def main() -> None:
     parser.add_argument("step", choices=["choose", "teach", "measure"])
     parser.add_argument("out", type=Path)
     parser.add_argument("folders", type=Path, nargs="*")
+    parser.add_argument("--card", type=Path, help="card of the network, for measure: the curve is put on it")
     given = parser.parse_args()
     if given.step == "choose":
         choose(given.out, *given.folders)
     elif given.step == "teach":
         teach(given.out, *given.folders)
     else:
-        sys.stdout.writelines(f"{line}\n" for line in table(measure(given.out, *given.folders)))
+        rows = measure(given.out, *given.folders)
+        sys.stdout.writelines(f"{line(entry)}\n" for entry in curve(rows))
+        if given.card:
+            note_on_card(rows, given.card)
 
 
 if __name__ == "__main__":

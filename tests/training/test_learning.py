@@ -1,5 +1,6 @@
 """The learning curve's own reckoning: which frames, with which truth, and how errors are told."""
 
+import tomllib
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -15,12 +16,14 @@ from pose.tracks import Tracks
 from training.learning import (
     Lot,
     all_lots,
+    curve,
     errors,
     exchanged,
+    line,
     measure,
+    note_on_card,
     random_frames,
     steps,
-    table,
     true_marks,
 )
 from training.marks.picked import add_picked, read_picked
@@ -97,13 +100,30 @@ def test_errors_are_in_body_lengths_and_a_pair_the_other_way_round_is_told() -> 
     assert exchanged(found, true).tolist() == [[0, 0], [0, 0], [0, 0], [0, 1]]
 
 
-def test_the_table_gives_the_mean_over_seeds_and_their_spread() -> None:
-    rows = [{"way": "picked", "frames": 10, "seed": seed, "error_percent": e} for seed, e in ((1, 2.0), (2, 3.0))]
-    rows.append({"way": "none", "frames": 0, "seed": 0, "error_percent": 5.0})
-    assert table(rows) == [
-        "   0 frames: none 5.00 (5.00 to 5.00) % of body length",
-        "  10 frames: picked 2.50 (2.00 to 3.00) % of body length",
+ROWS = [
+    {"way": "picked", "frames": 10, "seed": 1, "error_percent": 2.0, "within_5_percent": 0.99},
+    {"way": "picked", "frames": 10, "seed": 2, "error_percent": 3.0, "within_5_percent": 0.97},
+    {"way": "none", "frames": 0, "seed": 0, "error_percent": 5.0, "within_5_percent": 0.8},
+]
+
+
+def test_the_curve_gives_the_mean_over_seeds_and_their_spread() -> None:
+    assert [line(entry) for entry in curve(ROWS)] == [
+        "   0 frames, none  : 5.00 % of body length (5.00 to 5.00), 20.00 % of landmarks beyond 5 %",
+        "  10 frames, picked: 2.50 % of body length (2.00 to 3.00), 2.00 % of landmarks beyond 5 %",
     ]
+
+
+def test_the_curve_is_put_on_the_card_and_the_rest_of_it_stays(tmp_path: Path) -> None:
+    card = tmp_path / "net.toml"
+    card.write_text('name = "net"\n[score]\nmass = [0.1, 0.9]\n', encoding="utf-8")
+    for _ in range(2):
+        note_on_card(ROWS, card)
+    words = tomllib.loads(card.read_text(encoding="utf-8"))
+    assert (words["name"], words["score"]) == ("net", {"mass": [0.1, 0.9]})
+    assert words["learning"]["picked"] == {
+        "frames": [10], "error_percent": [2.5], "from_to": [[2.0, 3.0]], "beyond_5_percent": [2.0]
+    }  # fmt: skip
 
 
 def test_what_was_measured_before_is_kept(tmp_path: Path, clips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
