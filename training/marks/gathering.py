@@ -98,7 +98,7 @@ def pick_frames(
     open_rows = _not_taken(material, source, row, earlier)
     source, row = source[open_rows], row[open_rows]
     frames = _frames(material, source, row, of)
-    doubtful = settings.count - round(settings.picking.usual * settings.count)
+    doubtful = max(1, settings.count - round(settings.picking.usual * settings.count))
     wanted = doubtful * settings.picking.looks
     apart_s = settings.picking.gap_s / settings.picking.looks_in_gap
     first = choose(frames, clips, wanted, apart_s, settings.picking)
@@ -327,8 +327,8 @@ def _told(material: Material, chosen: Chosen, added: int, settings: PickSettings
     short = ""
     if added < settings.count:
         short = (
-            f"{settings.count} were asked for; no other frame is in doubt and {settings.picking.gap_s:g} s from all "
-            "that were picked. A smaller --gap takes frames closer together."
+            f"{settings.count} were asked for; no other frame is in doubt, or shows a posture of its own, and lies "
+            f"{settings.picking.gap_s:g} s from all that were picked. A smaller --gap takes frames closer together."
         )
     return Picked(
         frames=added,
