@@ -105,12 +105,16 @@ def test_the_answers_of_the_network_come_along(tmp_path: Path, material: Path) -
 
 
 def test_the_covered_paw_is_found_and_said(tmp_path: Path, material: Path) -> None:
-    assert pick(material, tmp_path / "marks", "--count", 4).exit_code == 0
+    done = pick(material, tmp_path / "marks", "--count", 8)
+    assert done.exit_code == 0
+    assert "usual posture" in done.stdout
     # beside the gap the path is worked out from little, which is as bad
     around = range(COVERED.start - 1, COVERED.stop + 1)
     found = [note for note in notes_of(tmp_path / "marks") if note["frame"] in around]
     assert {note["clip"] for note in found} == {"walk", "trot"}
-    assert all("near fore" in note["why"] for note in found)
+    doubtful = [note for note in notes_of(tmp_path / "marks") if note["why"] != "usual posture"]
+    assert len(doubtful) == 2
+    assert all("near fore" in note["why"] for note in doubtful)
 
 
 def test_picking_again_adds_and_changes_nothing(tmp_path: Path, material: Path) -> None:

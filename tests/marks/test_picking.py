@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from training.marks.picking import Clips, Frames, PickingSettings, choose
+from training.marks.picking import Clips, Frames, PickingSettings, choose, usual_first, with_taken
 
 FPS = 50.0
 GAP_S = 0.5
@@ -133,3 +133,26 @@ def test_the_same_table_gives_the_same_frames() -> None:
 def test_nothing_and_next_to_nothing(count: int, seconds: float) -> None:
     table = frames(1, seconds=seconds)
     assert len(choose(table, clips([0]), count, GAP_S, SETTINGS)) == min(count, len(table))
+
+
+def test_usual_frames_show_every_kind_of_posture_once_before_any_twice() -> None:
+    """A dog that stands for eight of ten seconds: at random, four of five frames would show it standing."""
+    table = frames()
+    kind = np.where(np.arange(len(table)) < 400, 0, np.arange(len(table)) // 25 % 4 + 1)
+    places = np.random.default_rng(1).normal(0, 0.02, (len(table), 12)) + np.eye(12)[kind]
+    usual = usual_first(table, places, 5, seed=0)
+    chosen = choose(usual, clips([0]), 5, GAP_S, SETTINGS)
+    assert sorted(kind[chosen].tolist()) == [0, 1, 2, 3, 4]
+    for row in chosen:
+        own = places[kind == kind[row]]
+        apart = np.linalg.norm(own - own.mean(axis=0), axis=1)
+        assert np.linalg.norm(places[row] - own.mean(axis=0)) < np.median(apart)
+
+
+def test_usual_frames_keep_away_from_doubtful_ones_that_are_taken() -> None:
+    table = frames()
+    taken = with_taken(clips([0]), np.zeros(1, np.int64), np.array([5.0]))
+    usual = usual_first(table, np.zeros((len(table), 12)), 4, seed=0)
+    chosen = choose(usual, taken, 19, GAP_S, SETTINGS)
+    assert np.abs(table.t_s[chosen] - 5.0).min() >= GAP_S - 1e-6
+    assert len(chosen) >= 8

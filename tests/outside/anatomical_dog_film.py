@@ -48,7 +48,8 @@ _HIDDEN_GROUP = 4
 @dataclass(frozen=True, slots=True)
 class Shot:
     """One clip: gait by ``pattern``; ``seed`` for the spread of strides; facing; camera: lens (deg, vertical), distance
-    (m), height of the eye (m), turn from square (deg)."""
+    (m), height of the eye (m), turn from square (deg); ``light``, 1 = as bright as the room is by day; frames per
+    second."""
 
     name: str
     pattern: Pattern
@@ -59,6 +60,8 @@ class Shot:
     distance_m: float = 3.1
     eye_m: float = 0.55
     turn_deg: float = 3.0
+    light: float = 1.0
+    fps: float = FPS
 
 
 #: Times in seconds, lengths in withers heights. Phases and duty factors inside the bands of Hildebrand 1968
@@ -99,10 +102,10 @@ def movement_of(shot: Shot) -> Movement:
 def build_stage(shot: Shot) -> Stage:
     """The dog at rest on its belt, and the camera."""
     spec = mujoco.MjSpec.from_file(str(dog_file()))
-    _build_room(spec, near=-1.0 if shot.facing == "right" else 1.0)
+    _build_room(spec, near=-1.0 if shot.facing == "right" else 1.0, light=shot.light)
     _add_camera(spec, shot)
     spec.visual.quality.offsamples, spec.visual.quality.shadowsize = 0, 512
-    spec.visual.headlight.ambient, spec.visual.headlight.diffuse = [0.34] * 3, [0.22] * 3
+    spec.visual.headlight.ambient, spec.visual.headlight.diffuse = [0.34 * shot.light] * 3, [0.22 * shot.light] * 3
     model = spec.compile()
     _hide_the_rest(model)
     data = mujoco.MjData(model)
@@ -150,8 +153,9 @@ def _box(spec: Any, place: tuple[float, float, float], half: tuple[float, float,
     )
 
 
-def _build_room(spec: Any, near: float) -> None:
-    """A tiled wall with a window, a cupboard and a plant; a treadmill with rails; ``near`` = side (Y) of the camera."""
+def _build_room(spec: Any, near: float, light: float) -> None:
+    """A tiled wall with a window, a cupboard and a plant; a treadmill with rails; ``near`` = side (Y) of the camera;
+    ``light`` = brightness of the lamp."""
     checks, flat, far = mujoco.mjtBuiltin.mjBUILTIN_CHECKER, mujoco.mjtBuiltin.mjBUILTIN_FLAT, -near
     _texture(spec, "room_wall", checks, ([0.62, 0.70, 0.60], [0.55, 0.64, 0.55]), (9, 5))
     _texture(spec, "room_floor", checks, ([0.50, 0.42, 0.30], [0.42, 0.34, 0.24]), (14, 14))
@@ -171,8 +175,8 @@ def _build_room(spec: Any, near: float) -> None:
     )  # fmt: skip
     _add_stripes(spec)
     spec.worldbody.add_light(
-        pos=(0.6, near * 1.6, 2.6), dir=(-0.25, -near * 0.6, -1.0), diffuse=[0.85, 0.82, 0.74], castshadow=True,
-        cutoff=70.0,
+        pos=(0.6, near * 1.6, 2.6), dir=(-0.25, -near * 0.6, -1.0), castshadow=True,
+        diffuse=[light * part for part in (0.85, 0.82, 0.74)], cutoff=70.0,
     )  # fmt: skip
 
 
@@ -278,8 +282,8 @@ def frames(stage: Stage, movement: Movement, kept: list[FloatArray]) -> Iterator
     """(s, picture) of every frame; the landmarks of each, (6, 3) m, are put into ``kept``."""
     noise = np.random.default_rng(stage.shot.seed)
     settle(stage, movement, 0.0)
-    for number in range(round(stage.shot.seconds * FPS)):
-        t = number / FPS
+    for number in range(round(stage.shot.seconds * stage.shot.fps)):
+        t = number / stage.shot.fps
         run_belt(stage, movement.speed * WITHERS_M * t)
         pose(stage.model, stage.data, stage.legs, movement, t)
         kept.append(marks(stage))
@@ -297,7 +301,7 @@ def make_clip(shot: Shot, folder: Path) -> None:
     finally:
         stage.close()
     frame, seen = np.arange(len(kept)), np.ones((len(kept), len(LANDMARKS)))
-    write_table(Tracks(frame, frame / FPS, xy, seen, seen < 0), folder / f"{shot.name}.landmarks.csv")
+    write_table(Tracks(frame, frame / shot.fps, xy, seen, seen < 0), folder / f"{shot.name}.landmarks.csv")
     truth = json.dumps(truth_of(shot, movement), indent=1)
     (folder / f"{shot.name}.truth.json").write_text(truth + "\n", encoding="utf-8")
 

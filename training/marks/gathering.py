@@ -13,15 +13,19 @@ from pose.clip import Clip, Frame, open_clip
 from pose.coco import Marks
 from pose.errors import ClipError, PoseError
 from pose.find import Reader
+from pose.landmarks import CROUP, WITHERS
 from pose.tracks import BoolArray, IntArray
 from training.marks.doubts import REASONS, Doubts, DoubtSettings, doubts_of, main_reason, why
-from training.marks.features import FeatureSettings, alike, describe
+from training.marks.features import FeatureSettings, alike, describe, pose_vector
 from training.marks.looks import LookSettings, second_looks
 from training.marks.picked import PickedFrame, add_picked, read_picked, source_seen_from
-from training.marks.picking import Clips, Frames, PickingSettings, choose
+from training.marks.picking import Clips, Frames, PickingSettings, choose, usual_first, with_taken
 from training.marks.results import Result, find_results, read_result
 
 Progress = Callable[[str, int, int], None]
+
+#: The reason of a frame that was not taken for its doubt.
+USUAL = "usual posture"
 
 #: Finds a clip: folder of its result, name, sha256 of its content -> where it lies, None = not found.
 Locate = Callable[[Path, str, str], Path | None]
@@ -29,7 +33,8 @@ Locate = Callable[[Path, str, str], Path | None]
 
 @dataclass(frozen=True, slots=True)
 class PickSettings:
-    """How frames are picked: ``count`` of them, with ``seed`` for the grouping by looks."""
+    """How frames are picked: ``count`` of them, with ``seed`` for the groupings by looks and by posture; usual postures
+    are looked for in ``most_postures`` frames, which is quick and more than a person will ever mark."""
 
     count: int = 40
     seed: int = 0
@@ -37,6 +42,7 @@ class PickSettings:
     picking: PickingSettings = field(default_factory=PickingSettings)
     features: FeatureSettings = field(default_factory=FeatureSettings)
     looks: LookSettings = field(default_factory=LookSettings)
+    most_postures: int = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,20 +98,61 @@ def pick_frames(
     open_rows = _not_taken(material, source, row, earlier)
     source, row = source[open_rows], row[open_rows]
     frames = _frames(material, source, row, of)
-    wanted = settings.count * settings.picking.looks
+    doubtful = max(1, settings.count - round(settings.picking.usual * settings.count))
+    wanted = doubtful * settings.picking.looks
     apart_s = settings.picking.gap_s / settings.picking.looks_in_gap
     first = choose(frames, clips, wanted, apart_s, settings.picking)
     first = first[np.lexsort((row[first], source[first]))]
     source, row = source[first], row[first]
     material, features, seen = _look_at(material, source, row, network, settings, progress)
     source, row = source[seen], row[seen]
-    kinds = alike(features, settings.count, settings.seed, settings.features)
+    kinds = alike(features, doubtful, settings.seed, settings.features)
     frames = replace(_frames(material, source, row, of), kind=kinds)
-    chosen = choose(frames, clips, settings.count, settings.picking.gap_s, settings.picking)
+    chosen = choose(frames, clips, doubtful, settings.picking.gap_s, settings.picking)
+    found = Chosen(source[chosen], row[chosen], np.zeros(len(chosen), bool))
+    if len(chosen):
+        taken = with_taken(clips, frames.clip[chosen], frames.t_s[chosen])
+        found = found.then(*usual_frames(material, of, taken, earlier, settings.count - doubtful, settings))
     names = clip_names(material.results, of, earlier)
-    written = _written(material, source[chosen], row[chosen], [names[clip] for clip in of], folder, progress)
-    added = add_picked(folder, written) if len(chosen) else 0
-    return _told(material, source[chosen], row[chosen], added, settings)
+    written = _written(material, found, [names[clip] for clip in of], folder, progress)
+    added = add_picked(folder, written) if len(found) else 0
+    return _told(material, found, added, settings)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chosen:
+    """C chosen frames: (C,) result, (C,) row in its tracks, (C,) whether taken as a usual posture."""
+
+    source: IntArray
+    row: IntArray
+    usual: BoolArray
+
+    def __len__(self) -> int:
+        return len(self.source)
+
+    def then(self, source: IntArray, row: IntArray) -> "Chosen":
+        """These frames, then usual ones at ``row`` of the results ``source``."""
+        usual = np.append(self.usual, np.ones(len(source), bool))
+        return Chosen(np.append(self.source, source), np.append(self.row, row), usual)
+
+
+def usual_frames(
+    material: Material, of: IntArray, clips: Clips, earlier: Marks | None, count: int, settings: PickSettings
+) -> tuple[IntArray, IntArray]:
+    """Result and row of up to ``count`` frames, one of each kind of posture that the clips show, doubtful or not."""
+    source, row = material.places()
+    known = [np.isfinite(result.tracks.xy_px[:, [WITHERS, CROUP]]).all(axis=(1, 2)) for result in material.results]
+    open_rows = _not_taken(material, source, row, earlier) & np.concatenate(known)
+    source, row = source[open_rows], row[open_rows]
+    few = np.random.default_rng(settings.seed).permutation(len(source))[: settings.most_postures]
+    source, row = source[np.sort(few)], row[np.sort(few)]
+    if not count or not len(source):
+        return source[:0], row[:0]
+    xy = [material.results[which].tracks.xy_px[at] for which, at in zip(source, row, strict=True)]
+    postures = np.stack([pose_vector(one) for one in xy])
+    frames = usual_first(_frames(material, source, row, of), postures, count, settings.seed)
+    picked = choose(frames, clips, count, settings.picking.gap_s, settings.picking)
+    return source[picked], row[picked]
 
 
 def gather(roots: Sequence[Path], locate: Locate, settings: PickSettings) -> Material:
@@ -226,19 +273,28 @@ def clip_names(results: Sequence[Result], of: IntArray, earlier: Marks | None) -
 
 
 def _written(
-    material: Material, source: IntArray, row: IntArray, names: list[str], folder: Path, progress: Progress
+    material: Material, chosen: Chosen, names: list[str], folder: Path, progress: Progress
 ) -> Iterator[PickedFrame]:
     """The chosen frames with their pictures, clip by clip."""
     done = 0
-    for which in np.unique(source):
-        rows = np.sort(row[source == which])
-        for place, frame in _pictures(material, int(which), rows):
-            yield _picked(material, int(which), int(rows[place]), frame, names[which], folder)
+    for which in np.unique(chosen.source):
+        here = np.flatnonzero(chosen.source == which)
+        here = here[np.argsort(chosen.row[here])]
+        for place, frame in _pictures(material, int(which), chosen.row[here]):
+            reason = reason_of(material, chosen, int(here[place]))
+            yield _picked(material, int(which), int(chosen.row[here[place]]), frame, reason, names[which], folder)
             done += 1
-            progress("writing", done, len(row))
+            progress("writing", done, len(chosen))
 
 
-def _picked(material: Material, which: int, at: int, frame: Frame, name: str, folder: Path) -> PickedFrame:
+def reason_of(material: Material, chosen: Chosen, place: int) -> str:
+    """Why the frame at ``place`` was chosen, in plain words."""
+    return USUAL if chosen.usual[place] else why(material.doubts[chosen.source[place]], int(chosen.row[place]))
+
+
+def _picked(
+    material: Material, which: int, at: int, frame: Frame, reason: str, name: str, folder: Path
+) -> PickedFrame:
     result = material.results[which]
     tracks = result.tracks
     notes: Mapping[str, Any] = {
@@ -251,7 +307,7 @@ def _picked(material: Material, which: int, at: int, frame: Frame, name: str, fo
         "dog": result.dog,
         "date": result.date,
         "condition": result.condition,
-        "why": why(material.doubts[which], at),
+        "why": reason,
     }
     return PickedFrame(
         stem=f"{name}-{frame.index:06}",
@@ -264,14 +320,15 @@ def _picked(material: Material, which: int, at: int, frame: Frame, name: str, fo
     )
 
 
-def _told(material: Material, source: IntArray, row: IntArray, added: int, settings: PickSettings) -> Picked:
-    reasons = Counter(REASONS[main_reason(material.doubts[which], at)] for which, at in zip(source, row, strict=True))
-    results = [material.results[which] for which in np.unique(source)]
+def _told(material: Material, chosen: Chosen, added: int, settings: PickSettings) -> Picked:
+    places = zip(chosen.source, chosen.row, chosen.usual, strict=True)
+    reasons = Counter(USUAL if usual else REASONS[main_reason(material.doubts[w], at)] for w, at, usual in places)
+    results = [material.results[which] for which in np.unique(chosen.source)]
     short = ""
     if added < settings.count:
         short = (
-            f"{settings.count} were asked for; no other frame is in doubt and {settings.picking.gap_s:g} s from all "
-            "that were picked. A smaller --gap takes frames closer together."
+            f"{settings.count} were asked for; no other frame is in doubt, or shows a posture of its own, and lies "
+            f"{settings.picking.gap_s:g} s from all that were picked. A smaller --gap takes frames closer together."
         )
     return Picked(
         frames=added,

@@ -1,8 +1,10 @@
-"""Which frames to take: the most doubtful ones, far apart, spread over dogs, conditions, clips and kinds of picture."""
+"""Which frames to take: doubtful ones, and usual ones; far apart, spread over dogs, conditions, clips and kinds of
+picture."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+from sklearn.cluster import KMeans
 
 from pose.tracks import BoolArray, FloatArray, IntArray, frozen_array
 
@@ -17,6 +19,8 @@ class PickingSettings:
     looks_in_gap  candidates of one clip in each such span of time, so that the best moment of it is seen
     least_doubt   0..1, frames below it teach nothing: a frame whose six scores are all 0.95 has 0.08 (derived)
     most_empty    share of the wanted frames in which nothing at all was found: the dog may be missed, or not there
+    usual         share of the wanted frames that show usual postures, doubtful or not: doubtful frames alone teach
+                  crossing legs and leave the rest less precise than frames at random do (models/LOG.md)
     """
 
     gap_s: float = 0.5
@@ -24,6 +28,7 @@ class PickingSettings:
     looks_in_gap: int = 5
     least_doubt: float = 0.1
     most_empty: float = 0.1
+    usual: float = 0.8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,6 +100,25 @@ def choose(frames: Frames, clips: Clips, count: int, gap_s: float, settings: Pic
             tally[group[best]] += 1
         of_kind[frames.kind[best]] += 1
     return np.array(chosen, np.int64)
+
+
+def with_taken(clips: Clips, clip: IntArray, t_s: FloatArray) -> Clips:
+    """``clips`` with frames at ``t_s`` (M,) s of ``clip`` (M,) taken as well."""
+    return replace(clips, taken_clip=np.append(clips.taken_clip, clip), taken_s=np.append(clips.taken_s, t_s))
+
+
+def usual_first(frames: Frames, postures: FloatArray, groups: int, seed: int) -> Frames:
+    """``frames`` with kinds of posture in place of doubt: what is nearest to the middle of its kind comes first.
+
+    postures  (N, F) as training.marks.features.pose_vector gives them
+    groups    kinds of posture to tell apart; the same ``seed`` gives the same ones
+    """
+    fewer = min(groups, len(np.unique(postures.round(9), axis=0)))
+    found = KMeans(max(fewer, 1), n_init=1, random_state=seed).fit(postures)
+    apart = np.linalg.norm(postures - found.cluster_centers_[found.labels_], axis=1)
+    # from 1 down to a half, so that a kind that has a frame already waits until all others have one
+    worth = 1 - 0.5 * apart.argsort(kind="stable").argsort(kind="stable") / len(apart)
+    return Frames(frames.clip, frames.t_s, worth, frames.empty, found.labels_.astype(np.int64))
 
 
 def _tallies(clips: Clips) -> list[IntArray]:
