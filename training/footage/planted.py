@@ -20,6 +20,8 @@ from training.footage.staging import build_of
 _FIRST_IDENTITY: Final = 4000
 #: Visits of a dog that is followed, and clips of each: they tell how far the dog differs from clip to clip.
 VISITS, CLIPS = 3, 3
+#: A clip lasts so many strides, and s at least: of three slow strides hardly anything can be said.
+_STRIDES, _LEAST_S = 7.5, 4.0
 _FIRST_DAY, _BETWEEN = date(2026, 3, 2), timedelta(days=28)
 #: Shares in which broad gaits are clear: limb phase and hind duty factor.
 _CLEAR: Final = {"walk": ((0.20, 0.26), (0.60, 0.66)), "trot": ((0.46, 0.50), (0.42, 0.46))}
@@ -233,7 +235,7 @@ _GIVEN: Final = ("duty_hind", "duty_fore", "limb_phase", "hind_lag", "fore_lag",
 
 
 def _plan(name: str, slot: Slot, nth: int, way: Way, speed: float, film: bool) -> ClipPlan:
-    p, seconds = way.pattern, {"walk": 4.5}.get(slot.gait, 4.0)
+    p, seconds = way.pattern, round(max(_LEAST_S, _STRIDES * way.pattern.stride_s), 2)
     row = {"gait": p.gait, "strides": int(seconds / p.stride_s) + 3, "travel": speed * p.duty_hind * p.stride_s}
     row |= {key: getattr(p, key) for key in _GIVEN}
     return ClipPlan(
