@@ -41,7 +41,7 @@ class Found:
     hidden: BoolArray
 
     def as_dict(self) -> dict[str, float | bool]:
-        """``t_s``, and of every landmark that was found ``NAME_x_px``, ``NAME_y_px``, ``NAME_score``, ``NAME_hidden``."""
+        """``t_s``, and of every landmark that was found NAME_x_px, NAME_y_px, NAME_score and NAME_hidden."""
         words: dict[str, float | bool] = {"t_s": self.t_s}
         for row in np.flatnonzero(np.isfinite(self.xy_px).all(axis=1)):
             name, (x, y) = LANDMARKS[row], self.xy_px[row].tolist()

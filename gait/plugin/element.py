@@ -1,12 +1,12 @@
 """The GStreamer element ``pawfall``: video in, the same frames out, landmarks and events told on the way.
 
-Frames are held for ``delay`` s, so that each leaves with its own landmarks; with a delay of 0 they pass at once and carry
-those of an earlier picture. Where the source is live, a picture that finds the queue full is not analysed, the frame
-goes on all the same, and a message says how many there were. Where it is not, frames wait for the analysis.
+Frames are held for ``delay`` s, so that each leaves with its own landmarks; with a delay of 0 they pass at once and
+carry those of an earlier picture. Where the source is live, a picture that finds the queue full is not analysed, the
+frame goes on all the same, and a message says how many there were. Where it is not, frames wait for the analysis.
 
 On the bus: element messages ``pawfall-landmarks``, ``pawfall-event`` and ``pawfall-skipped``. On the buffer: a
-region-of-interest meta named "pawfall" with the box of the dog, and the same structures as its parameters. A GstCustomMeta
-cannot be filled from Python: gst-python 1.22 hands out a copy of its structure.
+region-of-interest meta named "pawfall" with the box of the dog, and the same structures as its parameters. A
+GstCustomMeta cannot be filled from Python: gst-python 1.22 hands out a copy of its structure.
 """
 
 import json
@@ -66,8 +66,9 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
         type=float, default=0.0, minimum=0.0, maximum=20.0, nick="Belt speed", blurb="m/s; 0 = not known"
     )
     facing = GObject.Property(
-        type=str, default="auto", nick="Facing", blurb="Side of the picture towards which the dog walks: auto, left, right"
-    )
+        type=str, default="auto", nick="Facing",
+        blurb="Side of the picture towards which the dog walks: auto, left, right",
+    )  # fmt: skip
     draw = GObject.Property(type=bool, default=False, nick="Draw", blurb="Draw landmarks and the gait on the frames")
     every = GObject.Property(
         type=int, default=1, minimum=1, maximum=1000, nick="Every", blurb="Analyse every so many-th frame alone"
@@ -77,8 +78,9 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
         blurb="s that frames are held to leave with their own landmarks; 0 = pass at once with earlier ones",
     )  # fmt: skip
     when_slow = GObject.Property(
-        type=str, default="auto", nick="When slow", blurb="skip analysis, wait for it, or auto: skip where the source is live"
-    )
+        type=str, default="auto", nick="When slow",
+        blurb="skip analysis, wait for it, or auto: skip where the source is live",
+    )  # fmt: skip
     landmarks = GObject.Property(
         type=bool, default=True, nick="Landmarks", blurb="Post the landmarks of every picture, not events alone"
     )
