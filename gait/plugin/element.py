@@ -5,8 +5,8 @@ carry those of an earlier picture. Where the source is live, a picture that find
 frame goes on all the same, and a message says how many there were. Where it is not, frames wait for the analysis.
 
 On the bus: element messages ``pawfall-landmarks``, ``pawfall-event`` and ``pawfall-skipped``. On the buffer: a
-region-of-interest meta named "pawfall" with the box of the dog, and the same structures as its parameters. A
-GstCustomMeta cannot be filled from Python: gst-python 1.22 hands out a copy of its structure.
+region-of-interest meta named "pawfall" with the box of the dog, and the same structures as its parameters, events
+as pawfall-event-0, -1 and so on. A GstCustomMeta cannot be filled from Python: gst-python 1.22 hands out a copy of its structure.
 """
 
 import json
@@ -135,6 +135,7 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
         if event.type in BREAKS and not self._fresh:
             self._analysis.finish()
             self._release(np.inf)
+            self._say_skipped(at_once=True)
             self._renew()
         elif event.type == Gst.EventType.GAP:
             self._release(np.inf)
@@ -215,8 +216,8 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
         meta = GstVideo.buffer_add_video_region_of_interest_meta(buffer, NAME, *box)
         if found:
             meta.add_param(_structure(f"{NAME}-landmarks", found.as_dict()))
-        for words in told:
-            meta.add_param(_structure(f"{NAME}-event", words))
+        for number, words in enumerate(told):
+            meta.add_param(_structure(f"{NAME}-event-{number}", words))
 
     def _paint(self, buffer: Any, found: Found) -> None:
         with buffer.map(Gst.MapFlags.READ | Gst.MapFlags.WRITE) as mapped:
