@@ -6,7 +6,8 @@ frame goes on all the same, and a message says how many there were. Where it is 
 
 On the bus: element messages ``pawfall-landmarks``, ``pawfall-event`` and ``pawfall-skipped``. On the buffer: a
 region-of-interest meta named "pawfall" with the box of the dog, and the same structures as its parameters, events
-as pawfall-event-0, -1 and so on. A GstCustomMeta cannot be filled from Python: gst-python 1.22 hands out a copy of its structure.
+as pawfall-event-0, -1 and so on. A GstCustomMeta cannot be filled from Python: gst-python 1.22 hands out a copy of
+its structure.
 """
 
 import json

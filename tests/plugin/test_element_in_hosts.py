@@ -1,16 +1,19 @@
-"""The GStreamer element in real hosts: gst-launch-1.0 and a program of our own. Left out where there is no GStreamer."""
+"""The GStreamer element in real hosts, gst-launch-1.0 and a program of our own; left out where there is no GStreamer."""
 
 import csv
 import json
 import os
+import re
+import subprocess
 import sys
 import time
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
 from command_line import call, record_of
-from plugin.hosts import TURNS, WALK, Played, launch, memory_of_live, need_a_host, play
+from plugin.hosts import TURNS, WALK, Played, launch, memory_of_live, need_a_host, play, variables
 
 from gait.plugin.host import check, install, installed_path
 from gait.stream import StreamSettings
@@ -19,6 +22,7 @@ from pose.table import read_table
 
 pytestmark = pytest.mark.slow
 
+README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 SOURCE = "filesrc location={film} ! decodebin ! videoconvert"
 #: ms by which the clock of a film in Matroska is rounded.
 ROUNDED_S = 0.0006
@@ -112,14 +116,15 @@ def test_every_frame_carries_its_own_landmarks(walk: Played, tmp_path: Path) -> 
     done = call("read", WALK, "-o", tmp_path / "results", "--no-film")
     assert done.exit_code == 0, done.output
     whole = read_table(tmp_path / "results" / WALK.stem / "landmarks.csv")
-    off = [abs(told["landmarks"]["near_hind_x_px"] - whole.xy_px[row, 2, 0]) for row, (_, told) in enumerate(walk.frames)]
-    assert np.median(off) < HALF_PX
+    live = np.array([told["landmarks"]["near_hind_x_px"] for _, told in walk.frames])
+    assert np.median(np.abs(live - whole.xy_px[:, 2, 0])) < HALF_PX
 
 
 def test_events_go_to_a_file_as_lines_of_json(walk: Played, tmp_path: Path) -> None:
-    done = launch(f"{SOURCE.format(film=WALK)} ! pawfall events={tmp_path / 'e.json'} landmarks=false ! fakesink", tmp_path)
+    told = tmp_path / "events.json"
+    done = launch(f"{SOURCE.format(film=WALK)} ! pawfall events={told} landmarks=false ! fakesink", tmp_path)
     assert done.returncode == 0 and "pawfall-landmarks" not in done.stdout
-    lines = [json.loads(line) for line in (tmp_path / "e.json").read_text().splitlines()]
+    lines = [json.loads(line) for line in told.read_text().splitlines()]
     assert lines == walk.of("event")
 
 
@@ -144,7 +149,7 @@ def test_after_a_seek_reading_begins_anew(tmp_path: Path) -> None:
     assert not [one for one in seen.messages if one[0] == "warning"]
     events = seen.of("event")
     assert max(one["t_s"] for one in events) > 4.5
-    assert any(late["t_s"] < early["t_s"] - 0.5 for early, late in zip(events, events[1:], strict=False))
+    assert any(late["t_s"] < early["t_s"] - 0.5 for early, late in pairwise(events))
 
 
 def test_pictures_of_another_size_follow(tmp_path: Path) -> None:
@@ -160,7 +165,8 @@ def test_pictures_of_another_size_follow(tmp_path: Path) -> None:
 @pytest.mark.parametrize("share", [0.3, 0.7], ids=["early", "late"])
 def test_a_broken_film_ends(share: float, tmp_path: Path) -> None:
     whole, broken = tmp_path / "whole.mkv", tmp_path / "broken.mkv"
-    assert launch(f"filesrc location={WALK} ! qtdemux ! matroskamux ! filesink location={whole}", tmp_path).returncode == 0
+    remade = launch(f"filesrc location={WALK} ! qtdemux ! matroskamux ! filesink location={whole}", tmp_path)
+    assert remade.returncode == 0
     data = bytearray(whole.read_bytes())
     middle = round(share * len(data))
     data[middle : middle + 4000] = np.random.default_rng(0).bytes(4000)
@@ -234,6 +240,37 @@ def test_what_a_frame_costs(tmp_path: Path) -> None:
         )
     assert 1e3 * (took_s["every picture"][1] - took_s["without"][1]) / frames < MOST_MS
     assert took_s["every fourth picture"][1] < took_s["every picture"][1]
+
+
+#: What stands in for a clinic's film, camera, window and network in the pipelines of the README.
+STAND_INS = {
+    "clip.mp4": str(WALK), "rtsp://camera.local/stream": WALK.as_uri(), "autovideosink": "fakesink",
+    "v4l2src": "videotestsrc is-live=true num-buffers=40 ! video/x-raw,framerate=30/1", "gst-launch-1.0": "", "-e": "",
+}  # fmt: skip
+
+
+def test_the_pipelines_of_the_readme_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    part = README.split("### In GStreamer")[1].split("\n## ")[0]
+    calls = [call for call in part.split("```sh\n")[1].split("```")[0].replace("\\\n", " ").splitlines() if "!" in call]
+    assert len(calls) == 3
+    monkeypatch.chdir(tmp_path)
+    for line in calls:
+        for name, other in STAND_INS.items():
+            line = re.sub(rf"(?<=[ =]){re.escape(name)}(?= )|^{re.escape(name)}(?= )", other, line)
+        done = launch(line, tmp_path)
+        assert done.returncode == 0, done.stderr
+    assert open_clip(tmp_path / "drawn.webm").frame_count == open_clip(WALK).frame_count
+    assert open_clip(tmp_path / "recording.webm").frame_count == open_clip(WALK).frame_count
+    assert sum(json.loads(line)["kind"] == "touchdown" for line in open(tmp_path / "events.json")) > 15
+
+
+def test_the_properties_of_the_readme_are_those_of_the_element(tmp_path: Path) -> None:
+    call = ["gst-inspect-1.0", "pawfall"]
+    done = subprocess.run(call, env=variables(tmp_path), capture_output=True, text=True, check=True)
+    there = set(re.findall(r"^  ([a-z-]+) +: ", done.stdout.split("Element Properties:")[1], flags=re.MULTILINE))
+    part = README.split("### In GStreamer")[1].split("\n## ")[0]
+    told = {name for row in re.findall(r"^\| (`.*?) \|", part, flags=re.MULTILINE) for name in re.findall(r"`([a-z-]+)", row)}
+    assert told == there - {"name", "parent", "qos"}
 
 
 def test_installing_makes_it_found_with_no_variables_set(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
