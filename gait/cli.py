@@ -9,6 +9,7 @@ import click
 
 from gait.command.caseload_group import caseload
 from gait.command.edge import OneLineGroup, message
+from gait.command.plugin import plugin
 
 FOLDER = click.Path(path_type=Path)
 
@@ -28,6 +29,7 @@ def main() -> None:
 
 
 main.add_command(caseload)
+main.add_command(plugin)
 
 
 @main.command()

@@ -1,0 +1,110 @@
+"""Hosts of the element as they are in real life, and where there are none."""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import psutil
+import pytest
+
+import samples
+from gait.plugin.host import PACKAGES, environment
+from pose.clip import open_clip
+
+PROGRAM = Path(__file__).with_name("host_program.py")
+FILMS = Path(samples.__file__).parent
+WALK, TURNS = FILMS / "tansy_walk_boots.mp4", FILMS / "pilot_pace_to_trot.mp4"
+#: s, longest that a pipeline of these tests may take, on a machine that is busy with other tests.
+PATIENCE_S = 240
+SYSTEM_PYTHON = "/usr/bin/python3"
+
+
+def absent() -> str:
+    """Why there can be no host here; "" = there can."""
+    if not shutil.which("gst-launch-1.0"):
+        return f"no GStreamer here: apt-get install {PACKAGES}"
+    call = [SYSTEM_PYTHON, "-c", "import sys, gi; gi.require_version('Gst', '1.0'); print(*sys.version_info[:2])"]
+    done = subprocess.run(call, capture_output=True, text=True, check=False)
+    if done.returncode or done.stdout.split() != [str(part) for part in sys.version_info[:2]]:
+        return "the system's own Python has no gst-python, or is another version than the one of these tests"
+    return ""
+
+
+def need_a_host() -> None:
+    """Leave the test out where there is no host, but never where CI=true."""
+    why = absent()
+    if why and os.environ.get("CI") != "true":
+        pytest.skip(why)
+    assert not why, why
+
+
+def variables(folder: Path) -> dict[str, str]:
+    """The environment of a host; its register of elements lies in ``folder``."""
+    return os.environ | environment() | {"GST_REGISTRY": str(folder / "registry.bin")}
+
+
+@dataclass(frozen=True)
+class Played:
+    """What a host saw. frames: [pts in ns, what it carries]; messages: [name, fields]; end: "end" or the error."""
+
+    frames: list[Any]
+    messages: list[Any]
+    end: str
+    latency: list[Any] | None
+
+    def of(self, kind: str) -> list[dict[str, Any]]:
+        """The messages of that name."""
+        return [fields for name, fields in self.messages if name == f"pawfall-{kind}"]
+
+    @property
+    def stamps(self) -> list[int]:
+        """ns, of all frames."""
+        return [frame[0] for frame in self.frames]
+
+
+def play(pipeline: str, folder: Path, *seek_s: float) -> Played:
+    """Play ``pipeline``, whose last element is called ``end``, in a host of its own."""
+    call = [SYSTEM_PYTHON, str(PROGRAM), pipeline, *map(str, seek_s)]
+    done = subprocess.run(
+        call, env=variables(folder), capture_output=True, text=True, timeout=PATIENCE_S, check=False
+    )
+    assert done.returncode == 0, done.stderr[-2000:]
+    return Played(**json.loads(done.stdout))
+
+
+def launch(pipeline: str, folder: Path) -> "subprocess.CompletedProcess[str]":
+    """Play ``pipeline`` with gst-launch-1.0; a crash shows in the return code, a hang raises."""
+    call = ["gst-launch-1.0", "--no-fault", "-m", *pipeline.split()]
+    return subprocess.run(call, env=variables(folder), capture_output=True, text=True, timeout=PATIENCE_S, check=False)
+
+
+def memory_of_live(folder: Path, seconds: float) -> list[tuple[float, float]]:
+    """s since the start and MiB of a host that plays a dog again and again, in step with the clock."""
+    for frame in open_clip(WALK).frames():
+        cv2.imwrite(str(folder / f"{frame.index:03}.jpg"), frame.rgb[..., ::-1])
+    pipeline = (
+        f"multifilesrc location={folder}/%03d.jpg loop=true caps=image/jpeg,framerate=30/1 ! jpegdec ! videoconvert ! "
+        "clocksync ! pawfall draw=true when-slow=skip ! fakesink"
+    )
+    used, start_s = [], time.monotonic()
+    with (folder / "said.txt").open("w") as said:
+        host = subprocess.Popen(
+            ["gst-launch-1.0", "--no-fault", "-m", *pipeline.split()],
+            env=variables(folder), stdout=said, stderr=subprocess.STDOUT,
+        )  # fmt: skip
+        try:
+            while (t_s := time.monotonic() - start_s) < seconds:
+                assert host.poll() is None, (folder / "said.txt").read_text()[-2000:]
+                used.append((t_s, psutil.Process(host.pid).memory_info().rss / 2**20))
+                time.sleep(0.5)
+        finally:
+            host.terminate()
+            host.wait()
+    return used
