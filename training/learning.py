@@ -87,7 +87,7 @@ def choose(out: Path, results: Path, clips: Path, seeds: Iterable[int] = SEEDS) 
 
 def steps(counts: Iterable[int]) -> list[int]:
     """How many more are chosen each time: 10, 25, 50 -> 10, 15, 25."""
-    return np.diff([0, *counts]).tolist()
+    return [int(more) for more in np.diff([0, *counts])]
 
 
 def random_frames(results: Path, clips: Path, count: int, seed: int) -> Iterator[PickedFrame]:
@@ -177,7 +177,7 @@ def found_and_true(network: Network, film: Path) -> tuple[FloatArray, FloatArray
 def errors(found: FloatArray, true: FloatArray) -> FloatArray:
     """(T, 6) body lengths from found to true (T, 6, 2) px; infinite where nothing was found."""
     length = np.median(np.hypot(*(true[:, WITHERS] - true[:, CROUP]).T))
-    return np.nan_to_num(np.hypot(*np.moveaxis(found - true, -1, 0)) / length, nan=np.inf)
+    return np.asarray(np.nan_to_num(np.hypot(*np.moveaxis(found - true, -1, 0)) / length, nan=np.inf))
 
 
 def exchanged(found: FloatArray, true: FloatArray) -> FloatArray:
