@@ -143,23 +143,38 @@ def planted_dogs(
 
 
 def _dog(number: int, followed: int, count: int, bad: int, film: bool, steady: Steadiness) -> PlantedDog:
-    name, other = f"Dog {number + 1:02d}", number - 2 * followed
-    gait = ("trot", "walk")[number % 2]
+    name, gait, other = _name(number), _gait(number), number - 2 * followed
     if number < followed:
         change = CHANGES[number % len(CHANGES)]
-        gait = "trot" if change.apply is _paced else gait
-        slots = [Slot(visit, gait=gait) for visit in range(VISITS) for _ in range(CLIPS)]
+        slots = _followed("trot" if change.apply is _paced else gait)
         return PlantedDog(
             name, "changed", tuple(_clips(number, name, slots, film, steady, change)), change.words, change.measure
         )
     if number < 2 * followed:
-        slots = [Slot(visit, gait=gait) for visit in range(VISITS) for _ in range(CLIPS)]
-        return PlantedDog(name, "unchanged", tuple(_clips(number, name, slots, film, steady)))
+        return unchanged_dog(number, steady, film=film)
     part, turns = _TURNS[other % len(_TURNS)]
     found = list(_clips(number, name, [turns(n, gait) for n in range(count)], film, steady))
     if part == "one visit" and other // len(_TURNS) < bad:
         found[-1] = _badly(found[-1], BAD[other // len(_TURNS) % len(BAD)])
     return PlantedDog(name, part, tuple(found))
+
+
+def _name(number: int) -> str:
+    return f"Dog {number + 1:02d}"
+
+
+def _gait(number: int) -> str:
+    return ("trot", "walk")[number % 2]
+
+
+def _followed(gait: str) -> list[Slot]:
+    return [Slot(visit, gait=gait) for visit in range(VISITS) for _ in range(CLIPS)]
+
+
+def unchanged_dog(number: int, steady: Steadiness = Steadiness(), *, film: bool = False) -> PlantedDog:
+    """A dog that comes VISITS times, CLIPS clips each, and goes as it always goes."""
+    name, slots = _name(number), _followed(_gait(number))
+    return PlantedDog(name, "unchanged", tuple(_clips(number, name, slots, film, steady)))
 
 
 #: What the other dogs are there for, and what their clip of that number is.

@@ -1,0 +1,15 @@
+"""Dogs that did not change are hardly ever called changed."""
+
+import pytest
+from false_alarms import alarms
+
+pytestmark = pytest.mark.slow
+
+#: Dogs, and how many of them may be called changed: 5 %.
+DOGS, MOST_FALSE = 20, 1
+#: SD from day to day, in SDs from clip to clip; twice what the planted caseload has.
+RESTLESS = 1.0
+
+
+def test_an_unchanged_dog_is_hardly_ever_called_changed() -> None:
+    assert max(alarms(DOGS, RESTLESS).values()) <= MOST_FALSE
