@@ -13,6 +13,8 @@ from gait.versions import versions
 from pose.network import NetworkSettings, Precision, read_card
 from pose.networks import current_network
 
+#: Folder of all results, within the home of a caseload.
+RESULTS: Final = "clips"
 #: A caseload leaves no films unless they are asked for.
 UNATTENDED: Final = ReadingSettings(film=False)
 #: What a clip is called reaches no number, and what the clock turned out to be is found by the reading itself.
@@ -69,7 +71,7 @@ def reading_key(wanted: Wanted, kind: str, trial: Trial, fps: float | None = Non
 
 def folder_of(sha256: str, key: str) -> Path:
     """Where the files of a reading lie, relative to the home of the caseload."""
-    return Path("clips") / sha256[:16] / key[:12]
+    return Path(RESULTS) / sha256[:16] / key[:12]
 
 
 def _digest(what: Any) -> str:

@@ -1,7 +1,7 @@
 """How many dogs that did not change the morning list calls changed.
 
-``PYTHONPATH=.:tests/caseload python -m false_alarms 60`` has 60 dogs come three times with three clips each, for each of
-three sizes of what differs from day to day besides what differs from clip to clip; and looks at two and three visits.
+``PYTHONPATH=.:tests/caseload python -m false_alarms 60`` has 60 dogs come three times with three clips each, for three
+sizes of what differs from day to day besides what differs from clip to clip; and looks at two and three visits.
 """
 
 import sys
