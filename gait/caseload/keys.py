@@ -10,7 +10,7 @@ from typing import Any, Final
 from gait.reading import ReadingSettings
 from gait.trial import Trial
 from gait.versions import versions
-from pose.network import NetworkSettings, Precision, read_card
+from pose.network import Precision, read_card
 from pose.networks import current_network
 
 #: Folder of all results, within the home of a caseload.
@@ -48,11 +48,6 @@ def wanted_of(
     path = (network or current_network()).resolve()
     card = read_card(path.with_suffix(".toml"))
     return Wanted(path, card.sha256, card.name, precision, settings, versions()["pawfall"])
-
-
-def network_settings(wanted: Wanted, threads: int = 1) -> NetworkSettings:
-    """How a worker runs the network."""
-    return NetworkSettings(precision=wanted.precision, threads=threads)
 
 
 def reading_part(wanted: Wanted, kind: str) -> str:

@@ -107,12 +107,6 @@ class Finding:
     page: str = ""
 
 
-def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """What needs a person first in front; among equals the newest."""
-    newest = sorted(findings, key=lambda f: f.date, reverse=True)
-    return tuple(sorted(newest, key=lambda f: f.rank))
-
-
 def unread_finding(unread: Unread) -> Finding:
     """A clip that must be filmed again, or a file that cannot be used; what to do stands in the reason."""
     kind: Kind = "film_again" if unread.says_nothing else "unreadable"

@@ -17,7 +17,6 @@ from gait.caseload.morning import (
     Unread,
     alike,
     clip_findings,
-    in_order,
     own_repeatability,
     unread_finding,
     visit_findings,
@@ -128,7 +127,7 @@ def test_clips_that_must_be_filmed_again_are_not_held_against_others() -> None:
 
 def test_another_gait_at_the_same_speed_of_the_belt_comes_first() -> None:
     reads = [read(record(DAYS[0])), read(record(DAYS[1], paces=True))]
-    found = in_order(visit_findings(reads))
+    found = sorted(visit_findings(reads), key=lambda finding: finding.rank)
     assert found[0].kind == "gait_changed" and found[0].gait == "pace"
     assert "Tansy paces" in found[0].words and "showed a trot on 2 March 2026" in found[0].words
 
@@ -208,17 +207,6 @@ def test_what_gave_no_record_is_told_as_it_came(unread: Unread, kind: Kind, advi
     found = unread_finding(unread)
     assert found.kind == kind and bool(found.advice) is advice
     assert found.words == f"{unread.reason}."
-
-
-def test_the_order_is_dogs_then_filming_then_files_then_doubt() -> None:
-    made = [
-        Finding("unsure", 6, "e", date="2026-03-09"),
-        Finding("unreadable", 4, "d"),
-        Finding("film_again", 3, "c", date="2026-03-02"),
-        Finding("film_again", 3, "b", date="2026-03-09"),
-        Finding("gait_changed", 1, "a"),
-    ]
-    assert [finding.words for finding in in_order(made)] == ["a", "b", "c", "d", "e"]
 
 
 def turned(one: GaitRecord, by: float) -> GaitRecord:

@@ -143,15 +143,10 @@ def planted_dogs(
 
 
 def _dog(number: int, followed: int, count: int, bad: int, film: bool, steady: Steadiness) -> PlantedDog:
-    name, gait, other = _name(number), _gait(number), number - 2 * followed
-    if number < followed:
-        change = CHANGES[number % len(CHANGES)]
-        slots = _followed("trot" if change.apply is _paced else gait)
-        return PlantedDog(
-            name, "changed", tuple(_clips(number, name, slots, film, steady, change)), change.words, change.measure
-        )
     if number < 2 * followed:
-        return unchanged_dog(number, steady, film=film)
+        change = CHANGES[number % len(CHANGES)] if number < followed else None
+        return followed_dog(number, change, steady, film=film)
+    name, gait, other = _name(number), _gait(number), number - 2 * followed
     part, turns = _TURNS[other % len(_TURNS)]
     found = list(_clips(number, name, [turns(n, gait) for n in range(count)], film, steady))
     if part == "one visit" and other // len(_TURNS) < bad:
@@ -167,14 +162,16 @@ def _gait(number: int) -> str:
     return ("trot", "walk")[number % 2]
 
 
-def _followed(gait: str) -> list[Slot]:
-    return [Slot(visit, gait=gait) for visit in range(VISITS) for _ in range(CLIPS)]
-
-
-def unchanged_dog(number: int, steady: Steadiness = Steadiness(), *, film: bool = False) -> PlantedDog:
-    """A dog that comes VISITS times, CLIPS clips each, and goes as it always goes."""
-    name, slots = _name(number), _followed(_gait(number))
-    return PlantedDog(name, "unchanged", tuple(_clips(number, name, slots, film, steady)))
+def followed_dog(
+    number: int, change: Change | None = None, steady: Steadiness = Steadiness(), *, film: bool = False
+) -> PlantedDog:
+    """A dog that comes VISITS times, CLIPS clips each; ``change`` is there at the last visit, None = there is none."""
+    name, gait = _name(number), "trot" if change and change.apply is _paced else _gait(number)
+    slots = [Slot(visit, gait=gait) for visit in range(VISITS) for _ in range(CLIPS)]
+    clips = tuple(_clips(number, name, slots, film, steady, change))
+    if change is None:
+        return PlantedDog(name, "unchanged", clips)
+    return PlantedDog(name, "changed", clips, change.words, change.measure)
 
 
 #: What the other dogs are there for, and what their clip of that number is.
