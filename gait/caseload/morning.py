@@ -292,11 +292,15 @@ def own_repeatability(days: Sequence[ClipSet], gait: str, row: Compared, alpha: 
     of  measures that are looked at together. One of many exceeds its own 95 % limit sooner than a given one, so the
         limit from clip to clip is that of all of them together (Bonferroni). The limit from day to day, which can only
         raise it, is that of one measure: from three days, one of all would be wider than any change.
+
+    gait.compare.trends tells it for two single clips; between means of n clips each it is smaller by sqrt(n) (derived).
     """
     faced = [record.facing for record in days[-1].records]
     way = max(sorted(set(faced)), key=faced.count)
     same = [replace(day, records=tuple(r for r in day.records if r.facing == way)) for day in days]
-    found = (repeatability(same, gait, row, alpha / of), _day_to_day(same[:-1], gait, row, alpha))
+    shares = [1 / max(1, len(values_of(day.records, gait, row))) for day in same[-2:]]
+    of_means = float(np.sqrt(np.mean(shares)))
+    found = (of_means * repeatability(same, gait, row, alpha / of), _day_to_day(same[:-1], gait, row, alpha))
     return max((value for value in found if np.isfinite(value)), default=float("nan"))
 
 
