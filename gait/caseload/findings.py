@@ -150,7 +150,7 @@ def _unread(clip: _Clip, page: str) -> Unread:
 
 
 def _gone(clip: _Clip, page: str) -> Unread:
-    reason = f"Its results in {clip.folder} are gone or damaged; take that folder away, and the clip can be read again"
+    reason = f"Its results in {clip.folder} are gone or damaged; take away what is left of them, then run again"
     return Unread(clip.name, reason, False, clip.id, clip.date, page)
 
 
@@ -176,7 +176,9 @@ def write_visits(records: Sequence[GaitRecord], path: Path, settings: MorningSet
     chosen = [record for days in groups if len(days) > 1 for day in days for record in day.records]
     path.parent.mkdir(exist_ok=True)
     try:
-        write_comparison_page(compare_records(chosen, settings.compare), path)
+        compared = compare_records(chosen, settings.compare)
+        visits = tuple(contrast for contrast in compared.contrasts if contrast.kind == "visit")
+        write_comparison_page(replace(compared, contrasts=visits), path)
     except GaitError:
         return False
     return True

@@ -10,9 +10,11 @@ from typing import Any, Final
 from gait.reading import ReadingSettings
 from gait.trial import Trial
 from gait.versions import versions
-from pose.network import NetworkSettings, Precision, read_card
+from pose.network import Precision, read_card
 from pose.networks import current_network
 
+#: Folder of all results, within the home of a caseload.
+RESULTS: Final = "clips"
 #: A caseload leaves no films unless they are asked for.
 UNATTENDED: Final = ReadingSettings(film=False)
 #: What a clip is called reaches no number, and what the clock turned out to be is found by the reading itself.
@@ -48,11 +50,6 @@ def wanted_of(
     return Wanted(path, card.sha256, card.name, precision, settings, versions()["pawfall"])
 
 
-def network_settings(wanted: Wanted, threads: int = 1) -> NetworkSettings:
-    """How a worker runs the network."""
-    return NetworkSettings(precision=wanted.precision, threads=threads)
-
-
 def reading_part(wanted: Wanted, kind: str) -> str:
     """SHA-256 of what is the same for all clips of a ``kind``; a landmark table needs no network."""
     settings = dataclasses.asdict(wanted.settings)
@@ -69,7 +66,7 @@ def reading_key(wanted: Wanted, kind: str, trial: Trial, fps: float | None = Non
 
 def folder_of(sha256: str, key: str) -> Path:
     """Where the files of a reading lie, relative to the home of the caseload."""
-    return Path("clips") / sha256[:16] / key[:12]
+    return Path(RESULTS) / sha256[:16] / key[:12]
 
 
 def _digest(what: Any) -> str:

@@ -5,9 +5,10 @@ from operator import attrgetter
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import and_, func, select
+from sqlalchemy import and_, case, func, select
 from sqlalchemy.orm import aliased
 
+from gait.caseload.queue import DONE, WAITING
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, Dog, Place, RecordRow, TaskRow, TrialRow, Unusable, Visit, folded
 
@@ -98,6 +99,21 @@ def copies(store: Store) -> list[tuple[Path, Path]]:
     )
     with store.reading() as connection:
         return [(Path(path), Path(before)) for path, before in connection.execute(found)]
+
+
+def tally(store: Store) -> dict[str, int]:
+    """State -> clips in it, by the reading that is wanted; where none is planned, a clip with a record counts as done,
+    one without as waiting."""
+    unplanned = case((RecordRow.id.is_not(None), DONE), else_=WAITING)
+    found = (
+        select(func.coalesce(TaskRow.state, unplanned).label("standing"), func.count())
+        .select_from(Clip)
+        .outerjoin(TaskRow, and_(TaskRow.clip_id == Clip.id, TaskRow.key == Clip.wanted))
+        .outerjoin(RecordRow, and_(RecordRow.clip_id == Clip.id, RecordRow.current))
+        .group_by("standing")
+    )
+    with store.reading() as connection:
+        return {str(state): int(count) for state, count in connection.execute(found)}
 
 
 def unusable(store: Store) -> list[tuple[Path, str]]:

@@ -107,12 +107,6 @@ class Finding:
     page: str = ""
 
 
-def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """What needs a person first in front; among equals the newest."""
-    newest = sorted(findings, key=lambda f: f.date, reverse=True)
-    return tuple(sorted(newest, key=lambda f: f.rank))
-
-
 def unread_finding(unread: Unread) -> Finding:
     """A clip that must be filmed again, or a file that cannot be used; what to do stands in the reason."""
     kind: Kind = "film_again" if unread.says_nothing else "unreadable"
@@ -174,7 +168,7 @@ def visit_findings(
 
     Clips that must be filmed again, and clips without a day or a condition, are left out. All lines of the visit are
     corrected together for their number (Holm), whatever their condition, gait and speed; a change has to exceed the
-    dog's own repeatability as well.
+    dog's own repeatability as well, corrected in the same way.
     """
     records = [read.record for read in reads if _tells(read.record)]
     newest = max((record.trial.date for record in records), default="")
@@ -187,7 +181,7 @@ def visit_findings(
             lines += [(line, days) for line in contrast.lines if not line.declined]
     alpha = settings.compare.alpha
     for line, (_, days) in zip(with_verdicts([line for line, _ in lines], alpha), lines, strict=True):
-        found += _change(line, days, settings)
+        found += _change(line, days, len(lines), settings)
     return tuple(found)
 
 
@@ -253,11 +247,11 @@ def _gait_of(clips: ClipSet, settings: MorningSettings) -> str:
     return gait if enough else ""
 
 
-def _change(line: Line, days: Sequence[ClipSet], settings: MorningSettings) -> list[Finding]:
-    """A finding when the line differs, by more than the dog's own repeatability where that is known."""
+def _change(line: Line, days: Sequence[ClipSet], of: int, settings: MorningSettings) -> list[Finding]:
+    """A finding when the line, one ``of`` so many, differs by more than the dog's own repeatability where known."""
     if line.verdict not in (LARGER, SMALLER):
         return []
-    own = own_repeatability(days, line.gait, compared(line.measure), settings.compare.alpha)
+    own = own_repeatability(days, line.gait, compared(line.measure), settings.compare.alpha, of=of)
     known = bool(np.isfinite(own))
     if known and abs(line.difference) <= own:
         return []
@@ -289,16 +283,24 @@ NOT_KNOWN: Final = (
 )
 
 
-def own_repeatability(days: Sequence[ClipSet], gait: str, row: Compared, alpha: float) -> float:
+def own_repeatability(days: Sequence[ClipSet], gait: str, row: Compared, alpha: float, *, of: int = 1) -> float:
     """The change that the dog shows without a cause, in the unit of ``row``; NaN when not known.
 
     The larger of two: from clip to clip of one day (gait.compare.trends), and from day to day over the visits before
     the newest one, where there are at least three. Clips count that face as the newest do.
+
+    of  measures that are looked at together. One of many exceeds its own 95 % limit sooner than a given one, so the
+        limit from clip to clip is that of all of them together (Bonferroni). The limit from day to day, which can only
+        raise it, is that of one measure: from three days, one of all would be wider than any change.
+
+    gait.compare.trends tells it for two single clips; between means of n clips each it is smaller by sqrt(n) (derived).
     """
     faced = [record.facing for record in days[-1].records]
     way = max(sorted(set(faced)), key=faced.count)
     same = [replace(day, records=tuple(r for r in day.records if r.facing == way)) for day in days]
-    found = (repeatability(same, gait, row, alpha), _day_to_day(same[:-1], gait, row, alpha))
+    shares = [1 / max(1, len(values_of(day.records, gait, row))) for day in same[-2:]]
+    of_means = float(np.sqrt(np.mean(shares)))
+    found = (of_means * repeatability(same, gait, row, alpha / of), _day_to_day(same[:-1], gait, row, alpha))
     return max((value for value in found if np.isfinite(value)), default=float("nan"))
 
 

@@ -6,7 +6,8 @@ from typing import Any, Final
 from sqlalchemy import delete, exists, func, insert, select, update
 from sqlalchemy.orm import Session
 
-from gait.caseload.keys import Wanted, reading_key, reading_part
+from gait.caseload.errors import CaseloadError
+from gait.caseload.keys import RESULTS, Wanted, reading_key, reading_part
 from gait.caseload.queue import ASIDE, FAILED, WAITING
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, Dog, RecordRow, TaskRow, TrialRow, Visit
@@ -45,6 +46,27 @@ def plan(store: Store, wanted: Wanted, *, stale: bool = False) -> Planned:
         if new:
             session.execute(insert(TaskRow), new)
         return Planned(len(new), _current(session), len(old))
+
+
+def wait_where_gone(store: Store) -> int:
+    """Let clips be read again of which the folder of results was taken away; returns how many.
+
+    Raises CaseloadError when the folder of all results is gone: then it is rather another folder that was given.
+    """
+    with store.writing() as session:
+        rows = select(RecordRow.id, RecordRow.task_id, RecordRow.folder).where(RecordRow.current)
+        found = session.execute(rows).all()
+        if found and not (store.home / RESULTS).is_dir():
+            raise CaseloadError(
+                f"{store.home} holds no results, but the store knows of {len(found)}. Is it the right --home? To read "
+                f"all clips again, make a folder {RESULTS!r} in it."
+            )
+        gone = [row for row in found if not (store.home / row.folder / "record.json").is_file()]
+        if gone:
+            session.execute(update(TaskRow), [{"id": row.task_id, "state": WAITING, "deaths": 0} for row in gone])
+            lost = delete(RecordRow).where(RecordRow.id.in_([row.id for row in gone]))
+            session.execute(lost, execution_options=_PLAIN)
+        return len(gone)
 
 
 def _task(clip_id: int, key: str, part: str) -> dict[str, Any]:

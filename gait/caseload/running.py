@@ -28,6 +28,7 @@ from gait.caseload.queue import (
     Task,
     beat,
     claim,
+    counts,
     died,
     fail,
     finish,
@@ -148,7 +149,10 @@ class Run:
 
     def _fill(self) -> bool:
         """Hand out waiting tasks; says whether there is still something to wait for."""
-        if self._is_paused() or time.monotonic() < self._resume_s:
+        if self._is_paused():
+            waiting = self._steady(partial(counts, self.store, self.wanted))[WAITING]
+            return bool(self._hand or waiting) or self.endless
+        if time.monotonic() < self._resume_s:
             return True
         while self.crew.free() > 0:
             task = self._steady(partial(claim, self.store, self.owner, self.wanted))

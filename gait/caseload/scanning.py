@@ -79,7 +79,8 @@ def _scan_folder(folder: Path, home: Path) -> Scan:
     for sheet in (folder / name for name in SHEETS):
         if sheet.is_file():
             found |= {row.source: row for row in _in_sheet(sheet, faults)}
-    return Scan(tuple(found.values()), tuple(faults))
+    told_first = sorted(found.values(), key=lambda clip: clip.trial is None)  # of two copies it gives the name
+    return Scan(tuple(told_first), tuple(faults))
 
 
 def _in_sheet(sheet: Path, faults: list[Fault]) -> Iterator[Found]:

@@ -10,9 +10,8 @@ import numpy as np
 from sqlalchemy import func, select
 
 from gait.caseload.findings import dog_page
-from gait.caseload.listing import ClipLine, clips, copies
+from gait.caseload.listing import ClipLine, clips, copies, tally
 from gait.caseload.morning import FILM_AGAIN
-from gait.caseload.queue import counts
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, Dog, FindingRow, MeasureRow, Place, RecordRow, TrialRow, Visit
 from gait.compare.compared import COMPARED, Compared, compared
@@ -42,7 +41,7 @@ class Case(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class ShortList:
-    """The morning list: its cases in order, how many readings are in each state, and what else is to be known.
+    """The morning list: its cases in order, how many clips are in each state, and what else is to be known.
 
     copies    path -> path of the same content that came first
     unsheeted clips of which no sheet tells dog and day
@@ -80,7 +79,7 @@ def short_list(store: Store) -> ShortList:
         sheeted = connection.execute(select(func.count(TrialRow.id)).where(TrialRow.visit_id.is_not(None))).scalar_one()
         unsure = tuple((folder, path) for folder, path in connection.execute(_unsure()))
     twice = {str(copy): str(first) for copy, first in copies(store)}
-    return ShortList(cases, counts(store), known, dogs, twice, known - sheeted, unsure)
+    return ShortList(cases, tally(store), known, dogs, twice, known - sheeted, unsure)
 
 
 def _unsure() -> Any:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import click
 from rich.box import HORIZONTALS
@@ -18,11 +18,13 @@ from gait.caseload.morning_pages import write_dog, write_morning
 from gait.caseload.short_list import Case, DogStory, ShortList, short_list, story_of
 from gait.caseload.store import Store, open_store
 from gait.command.caseload import guarded
-from gait.command.show import progress_bar
+from gait.command.show import progress_bar, told
 from gait.report.caseload.pages import PARTS, STATES, course_words, footage_words, pick_words, under_heads
 
 #: Columns of a list that nobody watches: wide enough for a path and a sentence side by side.
 UNWATCHED: Final = 160
+#: How tables look.
+PLAIN: Final[dict[str, Any]] = {"title_justify": "left", "box": HORIZONTALS}
 #: Cases that a terminal shows; the page has all of them.
 MOST: Final = 60
 
@@ -79,7 +81,8 @@ def show_list(found: ShortList, page: Path) -> None:
     """The list as tables, one for each kind of case."""
     console, left = _console(), MOST
     tally = [f"{found.tally[state]} {name.lower()}" for state, name in STATES.items() if found.tally.get(state)]
-    console.print(f"{found.clips} clips of {found.dogs} dogs: {', '.join(tally) or 'none to be read'}", soft_wrap=True)
+    whole = f"{told(found.clips, 'clip')} of {told(found.dogs, 'dog')}"
+    console.print(": ".join((whole, *([", ".join(tally)] if tally else []))), soft_wrap=True)
     for part in PARTS:
         cases = [case for case in found.cases if case.kind in part.kinds]
         if cases and left > 0:
@@ -92,19 +95,21 @@ def show_list(found: ShortList, page: Path) -> None:
     if pick := pick_words(found):
         console.print(f"To teach the network, from {page.parent}: {pick}", soft_wrap=True)
     if found.copies:
-        console.print(f"{len(found.copies)} clips lie in more than one place; each was read once (--all names them).")
+        more = "file holds" if len(found.copies) == 1 else "files hold"
+        console.print(f"{len(found.copies)} {more} the same as another; each content is read once (--all names them).")
     if found.unsheeted:
-        console.print(f"{found.unsheeted} clips have no sheet that tells dog and day.")
+        console.print(f"{told(found.unsheeted, 'clip')} without a sheet that tells dog and day.")
     console.print(f"As a page: {page}", soft_wrap=True)
 
 
 def _table(title: str, cases: list[Case]) -> Table:
-    table = Table(title=title, title_justify="left", expand=True, show_lines=True, box=HORIZONTALS)
-    for name, ratio in (("Dog, day", 2), ("What", 6), ("Page", 3)):
+    table = Table(title=title, expand=True, show_lines=True, **PLAIN)
+    for name, ratio in (("Dog, day", 1), ("What", 3)):
         table.add_column(name, ratio=ratio, overflow="fold")
     for case in cases:
         who = "\n".join(text for text in (case.dog, case.date, case.clip) if text)
-        table.add_row(Text(who), Text("\n".join((*_lines(case), *case.advice))), Text(case.page))
+        what = Text("\n".join((*_lines(case), *case.advice)))
+        table.add_row(Text(who or "File"), what.append(f"\n{case.page}" if case.page else "", style="cyan"))
     return table
 
 
@@ -117,7 +122,7 @@ def _lines(case: Case) -> Iterator[str]:
 
 def show_everything(lines: Sequence[ClipLine], found: ShortList) -> None:
     """Every clip with what became of it, and every content that lies in more than one place."""
-    table = Table("Clip", "Dog", "Day", "Condition", "Gait", "Strides", "Footage", title="Clips", title_justify="left")
+    table = Table("Clip", "Dog", "Day", "Condition", "Gait", "Strides", "Footage", title="Clips", **PLAIN)
     for line in lines:
         _add(table, line.name, line.dog, line.date, line.condition, *_came_of(line))
     _console().print(table)
@@ -136,12 +141,12 @@ def _add(table: Table, *cells: str) -> None:
 def show_dog(story: DogStory, page: Path) -> None:
     """One dog: findings, measures over its visits, clips."""
     console = _console()
-    console.print(f"{story.name}: {len(story.dates)} visits, {len(story.clips)} clips", markup=False)
+    console.print(f"{story.name}: {told(len(story.dates), 'visit')}, {told(len(story.clips), 'clip')}", markup=False)
     if story.cases:
         console.print(_table("What needs a person", list(story.cases)))
     groups = dict.fromkeys((course.condition, course.gait) for course in story.courses)
     for group in groups:
-        table = Table("Measure", "Unit", title=", ".join(group), title_justify="left")
+        table = Table("Measure", "Unit", title=", ".join(group), **PLAIN)
         for date in story.dates:
             table.add_column(date, justify="right")
         for course in story.courses:
@@ -154,7 +159,7 @@ def show_dog(story: DogStory, page: Path) -> None:
 
 
 def _clips(story: DogStory) -> Table:
-    table = Table("Clip", "Day", "Condition", "Belt", "Gait", "Strides", "Footage", title="Clips", title_justify="left")
+    table = Table("Clip", "Day", "Condition", "Belt", "Gait", "Strides", "Footage", title="Clips", **PLAIN)
     for line in story.clips:
         belt = story.belt_m_s.get(line.clip_id)
         _add(table, line.name, line.date, line.condition, f"{belt:.2f} m/s" if belt else "–", *_came_of(line))

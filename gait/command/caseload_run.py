@@ -15,7 +15,7 @@ from gait.caseload.errors import CaseloadError, StoreError
 from gait.caseload.guard import Limits
 from gait.caseload.keys import UNATTENDED, Wanted, wanted_of
 from gait.caseload.owners import owner_here
-from gait.caseload.planning import Planned, plan
+from gait.caseload.planning import Planned, plan, wait_where_gone
 from gait.caseload.queue import WAITING, counts, try_again
 from gait.caseload.running import Run, Tally
 from gait.caseload.store import Store, open_store
@@ -24,6 +24,7 @@ from gait.command.caseload import guarded, show_added
 from gait.command.caseload_list import morning_list
 from gait.command.caseload_show import Night, show_night
 from gait.command.edge import NOTHING_TO_SAY, say_error
+from gait.command.show import told
 
 MIB_PER_GIB: Final = 1024
 #: What the shell calls a program that was stopped by Ctrl-C.
@@ -39,6 +40,8 @@ def run_command(home: Path, database: str | None, options: dict[str, Any]) -> in
         with closing(open_store(home, database, create=options["watch"] is not None)) as store:
             if options["retry"]:
                 try_again(store)
+            if gone := wait_where_gone(store):
+                click.echo(f"{told(gone, 'clip')} to be read again: the results are gone")
             show_planned(plan(store, wanted, stale=options["stale"]))
             return _spend(store, wanted, options)
 
@@ -57,7 +60,7 @@ def _spend(store: Store, wanted: Wanted, options: dict[str, Any]) -> int:
         say_error(f"stopped; {left} clips wait. Go on with: pawfall caseload run")
         return STOPPED
     if tally.read or tally.failed or tally.aside:
-        click.echo(f"  {morning_list(store)[1]}")
+        click.echo(f"What needs a person: {morning_list(store)[1]}")
     return NOTHING_TO_SAY if tally.failed or tally.aside else 0
 
 
@@ -117,7 +120,7 @@ def _take_in(run: Run, folder: Path, night: Night) -> None:
 
 def show_planned(planned: Planned) -> None:
     """What is to be read, and what is not."""
-    words = [f"{planned.new} new clips to read", f"{planned.current} read already"]
+    words = [f"{told(planned.new, 'new clip')} to read", f"{planned.current} read already"]
     if planned.stale:
         words.append(f"{planned.stale} read by an older network, setting or version (--stale reads them again)")
     click.echo("; ".join(words))
@@ -126,4 +129,4 @@ def show_planned(planned: Planned) -> None:
 def tally_words(tally: Tally) -> str:
     """'58 clips read, 1 failed, 1 set aside'."""
     more = [(tally.failed, "failed"), (tally.aside, "set aside")]
-    return ", ".join([f"{tally.read} clips read", *(f"{count} {words}" for count, words in more if count)])
+    return ", ".join([f"{told(tally.read, 'clip')} read", *(f"{count} {words}" for count, words in more if count)])

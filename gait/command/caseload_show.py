@@ -47,7 +47,8 @@ class Night:
         self.done += news.state != WAITING
         left = self.left()
         self._bars.update(self._whole, completed=self.done, more=left)
-        words = f"{news.task.name}: {ended_words(news)}"
+        words = ended_words(news)
+        words = words if words.startswith(news.task.name) else f"{news.task.name}: {words}"
         if news.outcome.ending == "halt":
             return  # nothing is wrong with the clip; what is wrong was said
         if news.state != DONE:

@@ -52,3 +52,8 @@ def used_words(record: GaitRecord) -> str:
     kept = f"{len(record.strides) - len(dropped)} of {len(record.strides)} strides used"
     why = ", ".join(f"{dropped.count(reason)} {reason.replace('_', ' ')}" for reason in sorted(set(dropped)))
     return f"{kept}: {why}" if why else kept
+
+
+def told(count: int, noun: str) -> str:
+    """'1 clip', '2 clips'."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"

@@ -85,10 +85,12 @@ def test_a_list_knows_every_state(store: Store, tmp_path: Path) -> None:
     put_sheet(films, "a.mp4,Tansy,2026-03-02,bare,yes,2")
     add_now(store, films)
     assert [line.state for line in listing.clips(store)] == [listing.NEW] * 2
+    assert listing.tally(store) == {"waiting": 2}
     plan(store, wanted_of())
     assert [line.state for line in listing.clips(store, dog="tansy")] == ["waiting"]
     read_all(store, wanted_of())
     assert listing.clips(store, states=["waiting"]) == []
+    assert listing.tally(store) == {"done": 2}
     [dog] = listing.dogs(store)
     assert dog[1:] == ("Tansy", 1, 1, 1, "2026-03-02")
 

@@ -1,6 +1,7 @@
 """The queue: nothing twice, nothing lost, whatever ends between two steps."""
 
 import dataclasses
+import shutil
 import threading
 from collections import Counter
 from pathlib import Path
@@ -11,10 +12,11 @@ from sqlalchemy import func, select, update
 
 from gait.caseload import queue
 from gait.caseload.clock import now_s
-from gait.caseload.keys import wanted_of
+from gait.caseload.errors import CaseloadError
+from gait.caseload.keys import RESULTS, wanted_of
 from gait.caseload.listing import clips
 from gait.caseload.owners import is_gone, owner_here
-from gait.caseload.planning import plan
+from gait.caseload.planning import plan, wait_where_gone
 from gait.caseload.store import Store, open_store
 from gait.caseload.tables import MeasureRow, RecordRow, TaskRow
 
@@ -220,3 +222,19 @@ def test_waiting_tasks_of_an_old_network_are_dropped_and_failed_ones_tried_anew(
 def test_the_wanted_reading_is_that_of_the_card(tmp_path: Path) -> None:
     wanted = wanted_of()
     assert len(wanted.network_hash) == 64 and wanted.network.suffix == ".onnx" and not wanted.settings.film
+
+
+def test_results_that_were_taken_away_are_read_again(store: Store, tmp_path: Path) -> None:
+    wanted = planned(store, put_films(tmp_path / "in", ["a", "b"])[0].parent)
+    kept, lost = (store.home / task.folder for task in read_all(store, wanted))
+    for folder in (kept, lost):
+        (folder / "record.json").touch()
+    assert wait_where_gone(store) == 0
+    shutil.rmtree(lost)
+    assert (wait_where_gone(store), wait_where_gone(store)) == (1, 0)
+    assert states(store) == {"waiting": 1, "done": 1} and rows(store, RecordRow) == 1
+    [task] = read_all(store, wanted)
+    assert store.home / task.folder == lost and rows(store, RecordRow) == 2
+    shutil.rmtree(store.home / RESULTS)
+    with pytest.raises(CaseloadError, match="the store knows of 2"):
+        wait_where_gone(store)

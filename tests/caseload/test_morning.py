@@ -17,12 +17,12 @@ from gait.caseload.morning import (
     Unread,
     alike,
     clip_findings,
-    in_order,
     own_repeatability,
     unread_finding,
     visit_findings,
 )
 from gait.compare.compared import compared
+from gait.compare.trends import repeatability
 from gait.nouns import GaitRecord, TrustCheck
 from gait.record import build_record
 from gait.trial import Trial
@@ -120,6 +120,14 @@ def test_a_change_within_what_the_dog_shows_from_day_to_day_is_not_told() -> Non
     assert own_repeatability(days, "trot", compared("topline_deg"), 0.05) > 5 * within
 
 
+def test_one_of_many_measures_has_to_change_by_more_and_visits_of_more_clips_by_less() -> None:
+    row = compared("topline_deg")
+    two, four = (alike([one.record for one in visits(0.0, 0.0, clips=clips)])[0] for clips in (2, 4))
+    assert own_repeatability(two, "trot", row, 0.05, of=17) > 2 * own_repeatability(two, "trot", row, 0.05)
+    single = repeatability(four, "trot", row, 0.05)
+    assert own_repeatability(four, "trot", row, 0.05) == pytest.approx(single / 2)
+
+
 def test_clips_that_must_be_filmed_again_are_not_held_against_others() -> None:
     reads = visits(0.0, CHANGE_PX)
     spoilt = [replace(one, record=replace(one.record, grade="film again")) for one in reads[3:]]
@@ -128,7 +136,7 @@ def test_clips_that_must_be_filmed_again_are_not_held_against_others() -> None:
 
 def test_another_gait_at_the_same_speed_of_the_belt_comes_first() -> None:
     reads = [read(record(DAYS[0])), read(record(DAYS[1], paces=True))]
-    found = in_order(visit_findings(reads))
+    found = sorted(visit_findings(reads), key=lambda finding: finding.rank)
     assert found[0].kind == "gait_changed" and found[0].gait == "pace"
     assert "Tansy paces" in found[0].words and "showed a trot on 2 March 2026" in found[0].words
 
@@ -210,17 +218,6 @@ def test_what_gave_no_record_is_told_as_it_came(unread: Unread, kind: Kind, advi
     assert found.words == f"{unread.reason}."
 
 
-def test_the_order_is_dogs_then_filming_then_files_then_doubt() -> None:
-    made = [
-        Finding("unsure", 6, "e", date="2026-03-09"),
-        Finding("unreadable", 4, "d"),
-        Finding("film_again", 3, "c", date="2026-03-02"),
-        Finding("film_again", 3, "b", date="2026-03-09"),
-        Finding("gait_changed", 1, "a"),
-    ]
-    assert [finding.words for finding in in_order(made)] == ["a", "b", "c", "d", "e"]
-
-
 def turned(one: GaitRecord, by: float) -> GaitRecord:
     """``one`` with every limb phase later by that share of a stride."""
     measures = one.strides.measures | {"limb_phase": (one.strides.measures["limb_phase"] + by) % 1}
@@ -233,4 +230,5 @@ def test_a_limb_phase_about_nought_is_as_repeatable_as_it_is() -> None:
     phases = phases[np.isfinite(phases)]
     assert phases.min() < 0.1 and phases.max() > 0.9  # both ends of the circle
     own = own_repeatability(alike(records)[0], "pace", compared("limb_phase"), 0.05)
-    assert own == pytest.approx(4.303 * np.sqrt(2) * 0.02, rel=0.01)  # Student's t for three clips, sqrt 2, their SD
+    # Student's t for three clips, sqrt 2 for a difference, their SD, and sqrt 3 for means of three
+    assert own == pytest.approx(4.303 * np.sqrt(2) * 0.02 / np.sqrt(3), rel=0.01)

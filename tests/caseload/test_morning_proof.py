@@ -9,15 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from caseload_maker import add_now
-from click.testing import CliRunner
-from findings_maker import read_all
+from command_line import call
 
-from gait.caseload.findings import update_findings
 from gait.caseload.listing import copies
 from gait.caseload.short_list import Case, short_list
 from gait.caseload.store import open_store
-from gait.cli import main
 from training.footage.caseload import write_caseload
 
 pytestmark = pytest.mark.slow
@@ -32,13 +28,12 @@ TOLD = {"topline_deg": "topline", "hind_duty_factor": "hind paw is on the belt",
 def truth(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """What was planted, and where the caseload is that was read."""
     root = tmp_path_factory.mktemp("proof")
-    planted = write_caseload(root / "clips")
-    with closing(open_store(root / "caseload")) as store:
-        add_now(store, root / "clips")
-        read_all(store)
-        update_findings(store)
-        twice = copies(store)
-        return planted | {"home": root / "caseload", "cases": short_list(store).cases, "twice": twice}
+    planted, home = write_caseload(root / "clips"), root / "caseload"
+    assert call("caseload", "add", root / "clips", "--home", home).exit_code == 0
+    told = call("caseload", "run", "--home", home)
+    assert (told.exit_code, told.stdout.splitlines()[-2]) == (3, "282 clips read, 13 failed")
+    with closing(open_store(home)) as store:
+        return planted | {"home": home, "cases": short_list(store).cases, "twice": copies(store)}
 
 
 def of_kind(truth: dict[str, Any], *kinds: str) -> list[Case]:
@@ -88,10 +83,10 @@ def test_hardly_any_dog_that_did_not_change_is_listed(truth: dict[str, Any]) -> 
 
 def test_the_command_says_the_same(truth: dict[str, Any]) -> None:
     home: Path = truth["home"]
-    told = CliRunner().invoke(main, ["caseload", "list", "--home", str(home)])
+    told = call("caseload", "list", "--home", home)
     assert told.exit_code == 0
     for words in ("295 clips of 60 dogs: 282 read, 13 could not be read", "To be filmed again (4)",
-                  "Files that cannot be used (10)", "5 clips lie in more than one place"):  # fmt: skip
+                  "Files that cannot be used (10)", "5 files hold the same as another"):  # fmt: skip
         assert words in told.output
     pages = [page for case in truth["cases"] for page in (case.page, case.dog_page) if page]
     assert all((home / page).is_file() for page in pages)

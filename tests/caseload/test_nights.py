@@ -181,6 +181,13 @@ def terminate_all(database: str, over: threading.Event) -> None:
             )
 
 
+def test_a_paused_run_with_nothing_to_read_ends(tmp_path: Path) -> None:
+    store = put_clips(tmp_path, ["take"])
+    assert run_of(store).go() == Tally(read=1)
+    pause(store)
+    assert run_of(store).go() == Tally()
+
+
 def test_pause_and_resume(tmp_path: Path) -> None:
     store = put_clips(tmp_path, ["take 0.1"] * 6)
     heard: list[News] = []

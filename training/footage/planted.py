@@ -143,23 +143,35 @@ def planted_dogs(
 
 
 def _dog(number: int, followed: int, count: int, bad: int, film: bool, steady: Steadiness) -> PlantedDog:
-    name, other = f"Dog {number + 1:02d}", number - 2 * followed
-    gait = ("trot", "walk")[number % 2]
-    if number < followed:
-        change = CHANGES[number % len(CHANGES)]
-        gait = "trot" if change.apply is _paced else gait
-        slots = [Slot(visit, gait=gait) for visit in range(VISITS) for _ in range(CLIPS)]
-        return PlantedDog(
-            name, "changed", tuple(_clips(number, name, slots, film, steady, change)), change.words, change.measure
-        )
     if number < 2 * followed:
-        slots = [Slot(visit, gait=gait) for visit in range(VISITS) for _ in range(CLIPS)]
-        return PlantedDog(name, "unchanged", tuple(_clips(number, name, slots, film, steady)))
+        change = CHANGES[number % len(CHANGES)] if number < followed else None
+        return followed_dog(number, change, steady, film=film)
+    name, gait, other = _name(number), _gait(number), number - 2 * followed
     part, turns = _TURNS[other % len(_TURNS)]
     found = list(_clips(number, name, [turns(n, gait) for n in range(count)], film, steady))
     if part == "one visit" and other // len(_TURNS) < bad:
         found[-1] = _badly(found[-1], BAD[other // len(_TURNS) % len(BAD)])
     return PlantedDog(name, part, tuple(found))
+
+
+def _name(number: int) -> str:
+    return f"Dog {number + 1:02d}"
+
+
+def _gait(number: int) -> str:
+    return ("trot", "walk")[number % 2]
+
+
+def followed_dog(
+    number: int, change: Change | None = None, steady: Steadiness = Steadiness(), *, film: bool = False
+) -> PlantedDog:
+    """A dog that comes VISITS times, CLIPS clips each; ``change`` is there at the last visit, None = there is none."""
+    name, gait = _name(number), "trot" if change and change.apply is _paced else _gait(number)
+    slots = [Slot(visit, gait=gait) for visit in range(VISITS) for _ in range(CLIPS)]
+    clips = tuple(_clips(number, name, slots, film, steady, change))
+    if change is None:
+        return PlantedDog(name, "unchanged", clips)
+    return PlantedDog(name, "changed", clips, change.words, change.measure)
 
 
 #: What the other dogs are there for, and what their clip of that number is.
