@@ -293,14 +293,13 @@ def own_repeatability(days: Sequence[ClipSet], gait: str, row: Compared, alpha: 
         limit from clip to clip is that of all of them together (Bonferroni). The limit from day to day, which can only
         raise it, is that of one measure: from three days, one of all would be wider than any change.
 
-    gait.compare.trends tells it for two single clips; between means of n clips each it is smaller by sqrt(n) (derived).
+    The limit is that of two single clips, as gait.compare.trends has it, though visits are means of several: what is
+    left over is for days and the place of the camera, which differ besides and which fewer visits do not tell.
     """
     faced = [record.facing for record in days[-1].records]
     way = max(sorted(set(faced)), key=faced.count)
     same = [replace(day, records=tuple(r for r in day.records if r.facing == way)) for day in days]
-    shares = [1 / max(1, len(values_of(day.records, gait, row))) for day in same[-2:]]
-    of_means = float(np.sqrt(np.mean(shares)))
-    found = (of_means * repeatability(same, gait, row, alpha / of), _day_to_day(same[:-1], gait, row, alpha))
+    found = (repeatability(same, gait, row, alpha / of), _day_to_day(same[:-1], gait, row, alpha))
     return max((value for value in found if np.isfinite(value)), default=float("nan"))
 
 

@@ -22,7 +22,6 @@ from gait.caseload.morning import (
     visit_findings,
 )
 from gait.compare.compared import compared
-from gait.compare.trends import repeatability
 from gait.nouns import GaitRecord, TrustCheck
 from gait.record import build_record
 from gait.trial import Trial
@@ -120,12 +119,9 @@ def test_a_change_within_what_the_dog_shows_from_day_to_day_is_not_told() -> Non
     assert own_repeatability(days, "trot", compared("topline_deg"), 0.05) > 5 * within
 
 
-def test_one_of_many_measures_has_to_change_by_more_and_visits_of_more_clips_by_less() -> None:
-    row = compared("topline_deg")
-    two, four = (alike([one.record for one in visits(0.0, 0.0, clips=clips)])[0] for clips in (2, 4))
-    assert own_repeatability(two, "trot", row, 0.05, of=17) > 2 * own_repeatability(two, "trot", row, 0.05)
-    single = repeatability(four, "trot", row, 0.05)
-    assert own_repeatability(four, "trot", row, 0.05) == pytest.approx(single / 2)
+def test_one_of_many_measures_has_to_change_by_more() -> None:
+    row, days = compared("topline_deg"), alike([one.record for one in visits(0.0, 0.0, clips=2)])[0]
+    assert own_repeatability(days, "trot", row, 0.05, of=17) > 2 * own_repeatability(days, "trot", row, 0.05)
 
 
 def test_clips_that_must_be_filmed_again_are_not_held_against_others() -> None:
@@ -230,5 +226,4 @@ def test_a_limb_phase_about_nought_is_as_repeatable_as_it_is() -> None:
     phases = phases[np.isfinite(phases)]
     assert phases.min() < 0.1 and phases.max() > 0.9  # both ends of the circle
     own = own_repeatability(alike(records)[0], "pace", compared("limb_phase"), 0.05)
-    # Student's t for three clips, sqrt 2 for a difference, their SD, and sqrt 3 for means of three
-    assert own == pytest.approx(4.303 * np.sqrt(2) * 0.02 / np.sqrt(3), rel=0.01)
+    assert own == pytest.approx(4.303 * np.sqrt(2) * 0.02, rel=0.01)  # Student's t for three clips, sqrt 2, their SD
