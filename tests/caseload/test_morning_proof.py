@@ -19,8 +19,9 @@ from training.footage.caseload import write_caseload
 pytestmark = pytest.mark.slow
 #: Of the dogs that came again without a change, this many may be called changed.
 MOST_FALSE = 2
-#: How a planted change is told, by the measure that shows it; "" = by the gait.
-TOLD = {"topline_deg": "topline", "hind_duty_factor": "hind paw is on the belt", "stride_length_m": "strides are",
+#: How a planted change is told, by the measure that shows it; "" = by the gait. Longer contacts are planted in every
+#: paw; that one of the pairs is told has the dog looked at.
+TOLD = {"topline_deg": "topline", "hind_duty_factor": "paw is on the belt", "stride_length_m": "strides are",
         "": "paces"}  # fmt: skip
 
 
