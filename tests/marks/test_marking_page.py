@@ -139,13 +139,14 @@ def test_marks_made_by_hand_outlive_a_server_killed_in_the_middle(page: Page, se
     keys(page, "Enter")  # finishes the first picture, and the second opens without a server
     keys(page, "2", "u", "ArrowRight")
     expect(page.locator("#reason")).to_contain_text("the server does not answer")
+    expect(page.locator("#saved")).to_contain_text("cannot be shown")
     assert page.locator("#stage").bounding_box() == size  # nothing moves under the hand
     made = page.evaluate("desk.work.pictures.map((one) => one.state)")
     server.start()
     expect(page.locator("#banner")).to_be_hidden(timeout=15_000)
-    saved(page)
-    expect(page.locator("#later")).to_be_enabled()
     page.wait_for_function("document.getElementById('picture').naturalWidth === 96")
+    assert page.locator("#saved").text_content() == "All saved"  # what is over is not said any longer
+    expect(page.locator("#later")).to_be_enabled()
     marks = read_marks(server.folder / "marks-anna.json")
     np.testing.assert_allclose(marks.xy_px[0, CROUP], (30, 25), atol=CLOSE_PX)
     np.testing.assert_allclose(marks.xy_px[0, NEAR_FORE], (70, 53), atol=CLOSE_PX)

@@ -6,6 +6,7 @@ import { told } from "./work.js";
 export const by = (id) => document.getElementById(id);
 const words = (name) => name.replace("_", " ");
 const SAYING_MS = 6000;
+const UNSEEN = "This picture cannot be shown: it is missing in the folder, or the server is gone.";
 
 export class Panel {
   constructor(given, desk) {
@@ -47,8 +48,8 @@ export class Panel {
   picture(picture, source) {
     const image = by("picture");
     image.style.visibility = "hidden";  // never the old picture below the new marks
-    image.onload = () => { image.style.visibility = ""; };
-    image.onerror = () => this.say("This picture cannot be shown: it is missing in the folder, or the server is gone.");
+    image.onload = () => { image.style.visibility = ""; this.unsay(UNSEEN); };
+    image.onerror = () => this.say(UNSEEN);
     image.src = source;
     const { clip, frame, dog, date, condition, why } = picture.notes;
     const place = [clip, Number.isInteger(frame) ? `frame ${frame}` : null].filter(Boolean).join(", ");
@@ -129,6 +130,9 @@ export class Panel {
     this.status();
     this.fading = setTimeout(() => { this.saying = ""; this.status(); }, SAYING_MS);
   }
+
+  // It is no longer so.
+  unsay(line) { if (this.saying === line) this.say(""); }
 
   status() { by("saved").textContent = this.saying || this.saved; }
 
