@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from gait.command.caseload_group import caseload
+from gait.command.caseload_group import caseload, of_caseload
 from gait.command.edge import OneLineGroup, message
 from gait.command.plugin import plugin
 
@@ -239,6 +239,24 @@ def draw(plan: Path, out: Path, only: tuple[str, ...]) -> None:
         draw_all(choose(read_plans(plan), only), out, draw_clip)
     except (TrainingError, OSError) as error:
         raise click.ClickException(message(error)) from error
+
+
+@main.command()
+@of_caseload
+@click.option("--port", type=click.IntRange(0, 65535), default=8650, show_default=True, help="0 = any that is free.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Another than this machine needs a password.")
+@click.option("--no-browser", is_flag=True, help="Only say where the desk is.")
+@click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
+@click.option("--precision", type=click.Choice(["auto", "fp32", "int8"]), default="auto", show_default=True)
+@click.option("--workers", type=click.IntRange(1), help="Clips read at a time; as many as this machine has cores.")
+@click.option("--set-password", is_flag=True, help="Ask for a new password, keep its hash, and end.")
+@click.option("--no-password", is_flag=True, help="Take the password away, and end.")
+def desk(home: Path, database: str | None, **options: Any) -> None:
+    """Everything in the browser, on this machine alone: add footage, watch, compare, put right."""
+    from gait.command.desk import desk_command
+    from training.marks.desk import DeskMarking
+
+    sys.exit(desk_command(home, database, DeskMarking(), options))
 
 
 @main.command()

@@ -65,6 +65,13 @@ def clips(store: Store, *, dog: str | None = None, states: Sequence[str] = ()) -
     return sorted(lines, key=attrgetter("dog", "date", "condition", "name"))
 
 
+def clip_of(store: Store, clip_id: int) -> ClipLine | None:
+    """The clip of that number; None when there is none."""
+    with store.reading() as connection:
+        row = connection.execute(_clips().where(Clip.id == clip_id)).first()
+    return None if row is None else ClipLine._make(row)
+
+
 def dogs(store: Store) -> list[DogLine]:
     """Every dog by name."""
     found = (

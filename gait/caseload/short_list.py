@@ -26,6 +26,7 @@ class Case(NamedTuple):
     dog, clip  names, "" = none
     words, advice   one sentence or more for each finding, each once
     page       where to look, as seen from the home of the caseload; "" = nowhere
+    dog_id, clip_id   their numbers, 0 = none
     """
 
     kind: str
@@ -37,6 +38,8 @@ class Case(NamedTuple):
     advice: tuple[str, ...]
     page: str
     dog_page: str
+    dog_id: int = 0
+    clip_id: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +103,11 @@ def _cases(rows: Sequence[Any]) -> tuple[Case, ...]:
 
 
 def _case(kind: str, rows: list[Any]) -> Case:
-    _, _, _, rank, dog_id, _, date, _, _, page, dog, clip = rows[0]
+    _, _, _, rank, dog_id, clip_id, date, _, _, page, dog, clip = rows[0]
     advice = tuple(dict.fromkeys(row[8] for row in rows if row[8]))
     own = dog_page(dog_id) if dog_id else ""
-    return Case(kind, rank, dog or "", clip or "", date, tuple(row[7] for row in rows), advice, page, own)
+    words = tuple(row[7] for row in rows)
+    return Case(kind, rank, dog or "", clip or "", date, words, advice, page, own, dog_id or 0, clip_id or 0)
 
 
 @dataclass(frozen=True, slots=True)

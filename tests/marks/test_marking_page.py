@@ -294,7 +294,7 @@ def test_frames_of_the_clip_are_looked_at_and_ghosts_laid_over(page: Page) -> No
     expect(page.locator("#looking")).to_be_hidden()
     keys(page, "b")
     expect(page.locator("#ghost-before")).to_be_visible()
-    assert page.locator("#ghost-before").get_attribute("src") == "/pictures/1/frames/-1"
+    assert page.locator("#ghost-before").get_attribute("src") == "pictures/1/frames/-1"
 
 
 def test_without_the_clip_the_ghosts_are_off_with_the_reason(page: Page, server: Server) -> None:

@@ -281,8 +281,9 @@ def _written(
         here = np.flatnonzero(chosen.source == which)
         here = here[np.argsort(chosen.row[here])]
         for place, frame in _pictures(material, int(which), chosen.row[here]):
-            reason = reason_of(material, chosen, int(here[place]))
-            yield _picked(material, int(which), int(chosen.row[here[place]]), frame, reason, names[which], folder)
+            of, at = material.results[which], int(chosen.row[here[place]])
+            reason, name = reason_of(material, chosen, int(here[place])), names[which]
+            yield picked_frame(of, material.sources[which], at, frame, reason=reason, name=name, folder=folder)
             done += 1
             progress("writing", done, len(chosen))
 
@@ -292,14 +293,15 @@ def reason_of(material: Material, chosen: Chosen, place: int) -> str:
     return USUAL if chosen.usual[place] else why(material.doubts[chosen.source[place]], int(chosen.row[place]))
 
 
-def _picked(
-    material: Material, which: int, at: int, frame: Frame, reason: str, name: str, folder: Path
+def picked_frame(
+    result: Result, source: Path, at: int, frame: Frame, *, reason: str, name: str, folder: Path
 ) -> PickedFrame:
-    result = material.results[which]
+    """The picture ``frame`` at row ``at`` of a result, as it goes into ``folder``: of the clip ``source``, called
+    ``name`` there."""
     tracks = result.tracks
     notes: Mapping[str, Any] = {
         "clip": name,
-        "source": source_seen_from(folder, material.sources[which]),
+        "source": source_seen_from(folder, source),
         "source_sha256": result.sha256,
         "opening": dict(result.opening),
         "frame": frame.index,

@@ -14,7 +14,7 @@ from starlette.middleware import Middleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
-from starlette.routing import Mount, Route
+from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from pose.errors import ClipError, MarksError
@@ -42,8 +42,8 @@ Handler = Callable[[Request], Awaitable[Response]]
 class MarkingApp:
     """What the page asks for. Changes are taken one after the other."""
 
-    def __init__(self, marking: Marking, frames: ClipFrames) -> None:
-        self.marking, self.frames = marking, frames
+    def __init__(self, marking: Marking, frames: ClipFrames, token: str = "", home: str = "") -> None:
+        self.marking, self.frames, self.token, self.home = marking, frames, token, home
         self.key = f"{marking.folder.resolve()}:{marking.marker}"
         self._changing, self._decoding = Lock(), Lock()
 
@@ -58,6 +58,8 @@ class MarkingApp:
             "marker": marking.marker,
             "folder": marking.folder.resolve().name,
             "key": self.key,
+            "token": self.token,
+            "home": self.home,
             "landmarks": [
                 {"name": name, "guide": guide.where, "not": guide.instead}
                 for name, guide in zip(LANDMARKS, GUIDE, strict=True)
@@ -156,9 +158,14 @@ class SafeHeaders:
 
 
 def build_app(marking: Marking, clip_folders: Iterable[Path] = ()) -> Starlette:
-    """The page of one person's work as an ASGI application."""
-    app = MarkingApp(marking, ClipFrames(marking.folder, clip_folders))
-    routes = [
+    """The page of one person's work as an ASGI application that stands by itself."""
+    routes = routes_of(MarkingApp(marking, ClipFrames(marking.folder, clip_folders)))
+    return Starlette(routes=routes, middleware=[Middleware(TrustedHostMiddleware, HOSTS), Middleware(SafeHeaders)])
+
+
+def routes_of(app: MarkingApp) -> list[BaseRoute]:
+    """Where ``app`` is asked for what."""
+    return [
         Route("/", app.index),
         Route("/work", app.work),
         Route("/edits", app.edit, methods=["POST"]),
@@ -166,7 +173,6 @@ def build_app(marking: Marking, clip_folders: Iterable[Path] = ()) -> Starlette:
         Route("/pictures/{image_id:int}/frames/{offset}", app.frame),
         Mount("/page", StaticFiles(directory=PAGE)),
     ]
-    return Starlette(routes=routes, middleware=[Middleware(TrustedHostMiddleware, HOSTS), Middleware(SafeHeaders)])
 
 
 def listen(port: int) -> socket.socket:

@@ -72,7 +72,7 @@ STATES: Final = {"done": "Read", "waiting": "Waiting", "running": "Being read", 
 
 def morning_page(found: ShortList, made: str) -> str:
     """The morning list as HTML text. made: when, in words. Links are as seen from the home of the caseload."""
-    parts = [(part, _joined([case for case in found.cases if case.kind in part.kinds])) for part in PARTS]
+    parts = [(part, joined([case for case in found.cases if case.kind in part.kinds])) for part in PARTS]
     tally = [(name, found.tally[state]) for state, name in STATES.items() if found.tally.get(state)]
     return template("morning.html").render(
         css=stylesheet(),
@@ -127,7 +127,7 @@ def under_heads(case: Case) -> list[tuple[str, list[str]]]:
     return list(found.items())
 
 
-def _joined(cases: list[Case]) -> list[list[Case]]:
+def joined(cases: list[Case]) -> list[list[Case]]:
     """Cases about one dog's visit together, the others by themselves."""
     found: dict[tuple[str, str, str], list[Case]] = {}
     for number, case in enumerate(cases):

@@ -58,7 +58,7 @@ export class ClipView {
   }
 }
 
-const address = (id, offset) => `/pictures/${id}/frames/${offset}`;
+const address = (id, offset) => `pictures/${id}/frames/${offset}`;
 
 async function put(image, source) {
   if (source === null) { image.hidden = true; return; }

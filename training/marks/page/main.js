@@ -12,7 +12,7 @@ const CLOSE = 8;  // screen px per picture px when zooming to a landmark
 
 class Desk {
   constructor(given) {
-    this.sender = new Sender(given.key, (state, words) => {
+    this.sender = new Sender(given, (state, words) => {
       this.panel.saving(state, words);
       if (state === "saved") this.recover();
     });
@@ -28,7 +28,8 @@ class Desk {
     this.chosen = 0;
     listen(this);
     addEventListener("pagehide", () => this.settle());
-    const first = this.work.open(-1);
+    const asked = this.work.pictures.findIndex((one) => `#${one.id}` === location.hash);
+    const first = asked < 0 ? this.work.open(-1) : asked;
     this.open(first < 0 ? 0 : first);
     this.sender.run();
   }
@@ -44,7 +45,7 @@ class Desk {
     const sameClip = this.picture.notes.clip && this.picture.notes.clip === this.work.pictures[row].notes.clip;
     this.row = row;
     this.chosen = this.undecided() ?? 0;
-    this.panel.picture(this.picture, `/pictures/${this.picture.id}`);
+    this.panel.picture(this.picture, `pictures/${this.picture.id}`);
     this.stage.setSize(this.picture.width, this.picture.height);
     // the dog of one clip stays about where it is: no one has to zoom anew for each picture
     const point = this.state.points[this.chosen];
@@ -57,7 +58,7 @@ class Desk {
   // The server is back: what could not be fetched meanwhile is fetched.
   recover() {
     const image = by("picture");
-    if (image.complete && !image.naturalWidth) this.panel.picture(this.picture, `/pictures/${this.picture.id}`);
+    if (image.complete && !image.naturalWidth) this.panel.picture(this.picture, `pictures/${this.picture.id}`);
     if (!this.clip.lost || this.looking) return;
     this.clip.lost = false;
     this.clip.open(this.picture.id);
@@ -226,5 +227,5 @@ class Desk {
   help() { by("sheet").showModal(); }
 }
 
-const answer = await fetch("/work");
+const answer = await fetch("work");
 globalThis.desk = new Desk(await answer.json());

@@ -13,6 +13,8 @@ export class Panel {
     this.given = given;
     this.desk = desk;
     this.saying = this.saved = "";
+    by("home").hidden = !given.home;
+    by("home").href = given.home || "";
     by("whose").textContent = `${given.folder}, marked by ${given.marker}`;
     const press = {
       undo: () => desk.undo(), redo: () => desk.redo(), help: () => desk.help(),

@@ -4,7 +4,8 @@ const FIRST_WAIT_MS = 300, LONGEST_WAIT_MS = 4000, PATIENCE_MS = 8000;
 
 export class Sender {
   // told(state, words): "saving", "saved", "gone" (retried), "refused" (needs the page to be loaded again)
-  constructor(key, told) {
+  constructor({ key, token }, told) {
+    this.token = token;
     this.shelf = `pawfall-unsent:${key}`;
     this.told = told;
     this.queue = JSON.parse(localStorage.getItem(this.shelf) ?? "[]");
@@ -32,7 +33,7 @@ export class Sender {
     let wait = FIRST_WAIT_MS;
     while (this.queue.length && !this.stopped) {
       this.told("saving", "");
-      const answer = await post(this.queue[0]);
+      const answer = await post(this.queue[0], this.token);
       if (answer.ok) {
         this.queue.shift();
         this.#keep();
@@ -59,10 +60,10 @@ export class Sender {
   }
 }
 
-async function post(step) {
+async function post(step, token) {
   try {
-    const answer = await fetch("/edits", {
-      method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(step),
+    const answer = await fetch("edits", {
+      method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": token }, body: JSON.stringify(step),
       signal: AbortSignal.timeout(PATIENCE_MS),
     });
     if (answer.ok) return { ok: true };
