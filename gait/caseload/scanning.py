@@ -55,7 +55,8 @@ class Stamp:
 
 
 def scan(source: Path, home: Path) -> Scan:
-    """Everything in the folder or the sheet ``source``; the folder ``home`` of the caseload itself is passed over.
+    """Everything in the folder or the sheet ``source``; the folder ``home`` of the caseload itself is passed over,
+    unless ``source`` is a folder within it.
 
     Raises CaseloadError when there is no such folder or sheet.
     """
@@ -69,9 +70,10 @@ def scan(source: Path, home: Path) -> Scan:
 
 
 def _scan_folder(folder: Path, home: Path) -> Scan:
+    within = home in folder.parents
     faults = [Fault(path, "a film of a kind that is not read; save it as mp4") for path in _other_films(folder, home)]
     clips = find_clips(folder, lambda closed, error: faults.append(unreadable(closed, error)))
-    found = {clip: Found(clip) for clip in clips if not clip.is_relative_to(home)}
+    found = {clip: Found(clip) for clip in clips if within or not clip.is_relative_to(home)}
     for clip in found:
         beside = clip.with_suffix(".toml")
         if beside.is_file():

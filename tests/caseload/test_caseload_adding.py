@@ -327,3 +327,9 @@ def test_what_was_killed_while_adding_is_ended_by_adding_again(store: Store, url
     add_now(store, tmp_path / "in")
     assert sorted(line[0] for line in lines(store)) == [f"clip{n:02}.mp4" for n in range(count)]
     assert [(line.dog, line.clips) for line in listing.dogs(store)] == [(f"Dog {n}", count // 3) for n in range(3)]
+
+
+def test_a_folder_within_the_caseload_is_taken_in_when_it_is_named(store: Store, tmp_path: Path) -> None:
+    put_films(store.home / "footage", ["a.mp4"])
+    assert add(store, store.home.parent, settle_s=0).new == 0
+    assert add(store, store.home / "footage", settle_s=0).new == 1
