@@ -72,6 +72,13 @@ def clip_of(store: Store, clip_id: int) -> ClipLine | None:
     return None if row is None else ClipLine._make(row)
 
 
+def read_last(store: Store, most: int) -> list[ClipLine]:
+    """The clips that were read last, the newest first."""
+    found = _clips().where(RecordRow.id.is_not(None)).order_by(RecordRow.read_at.desc(), Clip.id).limit(most)
+    with store.reading() as connection:
+        return [ClipLine._make(row) for row in connection.execute(found)]
+
+
 def dogs(store: Store) -> list[DogLine]:
     """Every dog by name."""
     found = (

@@ -14,7 +14,7 @@ from starlette.routing import BaseRoute, Route
 from gait.caseload.adding import add
 from gait.caseload.belongings import belongings
 from gait.caseload.forgetting import forget, note_proof
-from gait.caseload.listing import clips, dogs, unusable
+from gait.caseload.listing import ClipLine, clips, dogs, read_last, unusable
 from gait.caseload.proving import look_for
 from gait.caseload.queue import ASIDE, FAILED
 from gait.caseload.short_list import Case, Course, DogStory, ShortList, short_list, story_of
@@ -38,21 +38,22 @@ FILES: Final = {
 #: A page of a report has its styles and pictures inside, and no script.
 STANDALONE: Final = "default-src 'none'; img-src 'self' data:; media-src 'self'; style-src 'unsafe-inline'; sandbox"
 DEMO: Final = "demo"
+#: Clips that the first page names among those that were read last.
+LAST: Final = 6
 
 
 async def today(request: Request) -> Response:
     """What needs a person, what is being read, and on the first day how to begin."""
-    desk = desk_of(request)
-    found, facts = await run_in_threadpool(_today, desk)
+    found, facts, last = await run_in_threadpool(_today, desk_of(request))
     parts = [(part, joined([case for case in found.cases if case.kind in part.kinds])) for part in PARTS]
     return page(
-        request, "today.html", found=found, night=facts, heads=under_heads,
-        sections=[(part, cases) for part, cases in parts if cases], where=_where,
+        request, "today.html", found=found, night=facts, last=last, heads=under_heads,
+        sections=[(part, cases) for part, cases in parts if cases], where=_where, footage=footage_words,
     )  # fmt: skip
 
 
-def _today(desk: Desk) -> tuple[ShortList, Any]:
-    return short_list(desk.store), desk.night.facts()
+def _today(desk: Desk) -> tuple[ShortList, Any, list[ClipLine]]:
+    return short_list(desk.store), desk.night.facts(), read_last(desk.store, LAST)
 
 
 def _where(case: Case) -> list[tuple[str, str]]:
@@ -110,10 +111,12 @@ async def all_dogs(request: Request) -> Response:
 
 async def one_dog(request: Request) -> Response:
     """One dog: what needs a person, its measures over the visits, its clips."""
-    story = await run_in_threadpool(_story, desk_of(request), request.path_params["dog_id"])
+    desk = desk_of(request)
+    units = desk.kept.units
+    story = await run_in_threadpool(_story, desk, request.path_params["dog_id"])
     groups: dict[str, list[tuple[Course, str, tuple[str, ...], Trend | None]]] = {}
     for course in story.courses:
-        row = (course, *course_words(course), trend(story.dates, course.means))
+        row = (course, *course_words(course, units), trend(story.dates, course.means))
         groups.setdefault(f"{course.condition}, {course.gait}", []).append(row)
     parts = [(part, cases) for part in PARTS if (cases := [c for c in story.cases if c.kind in part.kinds])]
     return page(

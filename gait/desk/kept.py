@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any, Final
 
 from gait.desk.errors import DeskError
+from gait.report.units import IMPERIAL, METRIC
 from gait.report.writing import write_whole
 
 FOLDER: Final = "desk"
 FILE: Final = "settings.json"
-UNITS: Final = ("metric", "imperial")
+UNITS: Final = (METRIC, IMPERIAL)
 #: Letters of a person's name that are kept.
 LONGEST_NAME: Final = 60
 
@@ -27,7 +28,7 @@ class Kept:
     password_hash  argon2, "" = no password
     """
 
-    units: str = "metric"
+    units: str = METRIC
     by: str = ""
     secret: str = field(default_factory=lambda: secrets.token_urlsafe(32), repr=False)
     password_hash: str = field(default="", repr=False)

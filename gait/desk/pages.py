@@ -16,9 +16,9 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from gait.command.edge import EXPECTED, message
 from gait.desk.errors import DeskError
 from gait.desk.room import desk_of
-from gait.desk.units import told
 from gait.report.cautions import CAUTIONS
 from gait.report.comparison.naturally import day
+from gait.report.units import told
 
 TEMPLATES: Final = Path(__file__).parent / "templates"
 STATIC: Final = Path(__file__).parent / "static"

@@ -132,7 +132,8 @@ def is_in(session: dict[str, Any], kept: Kept, now_s: float | None = None) -> bo
     now = time.time() if now_s is None else now_s
     fresh = now - session.get("seen", 0) < IDLE_S and now - session.get("since", 0) < LONGEST_S
     if not fresh or session.get("of") != _mark(kept):
-        session.clear()
+        for name in ("seen", "since", "of"):
+            session.pop(name, None)
         return False
     session["seen"] = now
     return True

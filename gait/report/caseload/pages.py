@@ -13,6 +13,7 @@ from gait.report.cautions import CAUTIONS
 from gait.report.comparison.naturally import day, figure
 from gait.report.comparison.wording import scale
 from gait.report.page import stylesheet, template
+from gait.report.units import METRIC, shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,9 +144,11 @@ def pick_words(found: ShortList) -> str:
     return f"pawfall pick {words} -o marks" if folders else ""
 
 
-def course_words(course: Course) -> tuple[str, tuple[str, ...]]:
-    """The unit in which a measure is told, and its means in it; a dash = not known."""
+def course_words(course: Course, units: str = METRIC) -> tuple[str, tuple[str, ...]]:
+    """The unit in which a measure is told, and its means in it; a dash = not known. units: of lengths."""
     factor, unit = scale(course.measure, course.unit)
+    times, unit = shown(1.0, unit, units)
+    factor *= times
     known = [factor * mean for mean in course.means if mean is not None]
     largest = max(map(abs, known), default=1.0)
     places = next((places for least, places in DECIMALS if largest >= least), 2)

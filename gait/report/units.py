@@ -2,12 +2,14 @@
 
 from typing import Final
 
+METRIC: Final = "metric"
+IMPERIAL: Final = "imperial"
 #: (system, unit) -> factor, unit that is shown. International yard and pound agreement of 1959: 1 in = 25.4 mm.
 SHOWN: Final = {
-    ("imperial", "m"): (1 / 0.0254, "in"),
-    ("imperial", "cm"): (1 / 2.54, "in"),
-    ("imperial", "m/s"): (3600 / 1609.344, "mph"),
-    ("imperial", "kg"): (1 / 0.45359237, "lb"),
+    (IMPERIAL, "m"): (1 / 0.0254, "in"),
+    (IMPERIAL, "cm"): (1 / 2.54, "in"),
+    (IMPERIAL, "m/s"): (3600 / 1609.344, "mph"),
+    (IMPERIAL, "kg"): (1 / 0.45359237, "lb"),
 }
 
 
@@ -22,4 +24,4 @@ def told(value: float | None, unit: str, system: str, places: int = 2) -> str:
     if value is None or value != value:
         return "–"
     number, name = shown(value, unit, system)
-    return f"{number:.{places}f} {name}".strip().replace("-", "−", 1) if number < 0 else f"{number:.{places}f} {name}"
+    return f"{number:.{places}f} {name}".replace("-", "−", 1)
