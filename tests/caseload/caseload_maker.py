@@ -3,12 +3,15 @@
 from collections.abc import Iterable
 from pathlib import Path
 
+from sqlalchemy import insert
+
 from gait.caseload.adding import Added, add
 from gait.caseload.keys import Wanted, wanted_of
 from gait.caseload.made import Made, MeasureMade
 from gait.caseload.planning import plan
 from gait.caseload.queue import Task, claim, finish
 from gait.caseload.store import Store
+from gait.caseload.tables import Clip, Dog, FindingRow, MeasureRow, Place, RecordRow, TaskRow, TrialRow, Visit
 
 HEAD = "clip,dog,date,condition,baseline,belt_m_s"
 ME = "here:1:1.00"
@@ -74,3 +77,36 @@ def read_all(store: Store, wanted: Wanted, reading: Made | None = None) -> list[
         assert finish(store, task, reading or made(trial={"dog": task.trial.dog}))
         done.append(task)
     return done
+
+
+#: Dogs of a filled store.
+DOGS = 500
+
+
+def fill(store: Store, count: int, of_dogs: int = DOGS) -> None:
+    """A store with ``count`` clips that were read, each with a place, a trial, a record and a finding."""
+    ids = range(1, count + 1)
+    dogs = [{"id": n, "name": f"Dog {n:04}", "folded": f"dog{n:04}"} for n in range(1, of_dogs + 1)]
+    days = [f"20{n // of_dogs + 10}-03-02" for n in range(1, count // 2 + 1)]
+    rows = {
+        Dog: dogs,
+        Visit: [{"id": n, "dog_id": n % of_dogs + 1, "date": day} for n, day in enumerate(days, start=1)],
+        Clip: [{"id": n, "sha256": key(n), "name": f"{n}.mp4", "kind": "film", "bytes": 9, "added_at": 1.0,
+                "wanted": key(n)} for n in ids],
+        Place: [{"clip_id": n, "path": f"/in/{n}.mp4", "seen_at": 1.0, "bytes": 9, "changed_ns": 1} for n in ids],
+        TrialRow: [{"clip_id": n, "visit_id": (n + 1) // 2, "condition": "bare"} for n in ids],
+        TaskRow: [{"id": n, "clip_id": n, "key": key(n), "reading": "r", "state": "done"} for n in ids],
+        RecordRow: [{"id": n, "clip_id": n, "task_id": n, "key": key(n), "folder": f"clips/{n}", "notices": [],
+                     "checks": [], "trial": {}, "read_at": 1.0, "grade": "good", "gait": "trot"} for n in ids],
+        MeasureRow: [{"record_id": n, "gait": "trot", "measure": "stride_time_s", "unit": "s", "n": 12, "mean": 0.5}
+                     for n in ids],
+        FindingRow: [{"kind": "unsure", "rank": 1.0, "clip_id": n, "words": "Look again."} for n in ids],
+    }  # fmt: skip
+    with store.writing() as session:
+        for table, values in rows.items():
+            session.execute(insert(table), values)
+
+
+def key(number: int) -> str:
+    """A key or hash of its own."""
+    return f"{number:064x}"

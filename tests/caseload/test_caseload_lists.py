@@ -8,9 +8,8 @@ from pathlib import Path
 import openpyxl
 import pyarrow.parquet
 import pytest
-from caseload_maker import add_now, made, planned, put_films, put_sheet, read_all
+from caseload_maker import DOGS, add_now, fill, made, planned, put_films, put_sheet, read_all
 from command_line import call
-from sqlalchemy import insert
 
 from gait.caseload import exporting, listing
 from gait.caseload.errors import CaseloadError
@@ -18,13 +17,10 @@ from gait.caseload.exporting import COLUMNS, export
 from gait.caseload.keys import wanted_of
 from gait.caseload.planning import plan
 from gait.caseload.store import Store
-from gait.caseload.tables import Clip, Dog, FindingRow, MeasureRow, Place, RecordRow, TaskRow, TrialRow, Visit
 
 #: s, the longest that a list of 10,000 rows may take.
 MOST_S = 0.2
 MANY = 10_000
-DOGS = 500
-
 
 #: Goes of which the quickest counts: other programs that want the same processor hold up single ones.
 GOES = 20
@@ -40,34 +36,6 @@ def quickest(work: Callable[[], object]) -> float:
         if best <= MOST_S:
             break
     return best
-
-
-def fill(store: Store, count: int) -> None:
-    """A store with ``count`` clips that were read, each with a place, a trial, a record and a finding."""
-    ids = range(1, count + 1)
-    dogs = [{"id": n, "name": f"Dog {n:04}", "folded": f"dog{n:04}"} for n in range(1, DOGS + 1)]
-    days = [f"20{n // DOGS + 10}-03-02" for n in range(1, count // 2 + 1)]
-    rows = {
-        Dog: dogs,
-        Visit: [{"id": n, "dog_id": n % DOGS + 1, "date": day} for n, day in enumerate(days, start=1)],
-        Clip: [{"id": n, "sha256": key(n), "name": f"{n}.mp4", "kind": "film", "bytes": 9, "added_at": 1.0,
-                "wanted": key(n)} for n in ids],
-        Place: [{"clip_id": n, "path": f"/in/{n}.mp4", "seen_at": 1.0, "bytes": 9, "changed_ns": 1} for n in ids],
-        TrialRow: [{"clip_id": n, "visit_id": (n + 1) // 2, "condition": "bare"} for n in ids],
-        TaskRow: [{"id": n, "clip_id": n, "key": key(n), "reading": "r", "state": "done"} for n in ids],
-        RecordRow: [{"id": n, "clip_id": n, "task_id": n, "key": key(n), "folder": f"clips/{n}", "notices": [],
-                     "checks": [], "trial": {}, "read_at": 1.0, "grade": "good", "gait": "trot"} for n in ids],
-        MeasureRow: [{"record_id": n, "gait": "trot", "measure": "stride_time_s", "unit": "s", "n": 12, "mean": 0.5}
-                     for n in ids],
-        FindingRow: [{"kind": "unsure", "rank": 1.0, "clip_id": n, "words": "Look again."} for n in ids],
-    }  # fmt: skip
-    with store.writing() as session:
-        for table, values in rows.items():
-            session.execute(insert(table), values)
-
-
-def key(number: int) -> str:
-    return f"{number:064x}"
 
 
 def test_lists_of_ten_thousand_rows_are_quick(store: Store) -> None:
