@@ -74,7 +74,7 @@ def test_the_first_sight_of_three_hundred_clips(browser: Browser, tmp_path: Path
         page = browser.new_page()
         seen = {path: quickest_sight_s(page, server.address + path) for path in ("/", "/dogs", "/dogs/7")}
         page.close()
-    print({path: f"{sight_s:.2f} s" for path, sight_s in seen.items()})
+    print({path: f"{sight_s:.2f} s" for path, sight_s in seen.items()})  # noqa: T201
     assert max(seen.values()) <= SIGHT_S
 
 
