@@ -157,8 +157,8 @@ def footfall_columns(f: Footfalls, near: FloatArray) -> dict[str, FloatArray]:
         "hind_lag": p.hind_lag,
         "fore_lag": p.fore_lag,
         "diagonal_advance": diagonal,
-        "hind_lead_near": _lead(p.hind_lag, near),
-        "fore_lead_near": _lead(p.fore_lag, near),
+        "hind_lead_near": lead(p.hind_lag, near),
+        "fore_lead_near": lead(p.fore_lag, near),
     }
 
 
@@ -167,8 +167,9 @@ def footfall_columns(f: Footfalls, near: FloatArray) -> dict[str, FloatArray]:
 EVEN_WITHIN = 0.1
 
 
-def _lead(lag: FloatArray, near: FloatArray) -> FloatArray:
-    """1 when the near limb lands second, 0 when first; NaN: unknown, or an even pair. lag: other after own."""
+def lead(lag: FloatArray, near: FloatArray | BoolArray) -> FloatArray:
+    """(R,) 1 when the near limb lands second, 0 when first; NaN: unknown, or an even pair. lag (R,) 0..1, other after
+    own; near (R,) whether the own limb is the near one."""
     own_second = lag > 0.5
     even = np.abs(lag - 0.5) <= EVEN_WITHIN
     return np.where(np.isnan(lag) | even, np.nan, np.where(near, own_second, ~own_second).astype(float))

@@ -10,6 +10,7 @@ from gait.body import FORWARD, UP, Body, drop_spikes, found_facing, hold_station
 from gait.common import NOTHING_COMMON, Common
 from gait.contacts import Scene, belt_coordinates, stance_noise, time_contacts
 from gait.errors import TooFewStridesError
+from gait.naming import STAND
 from gait.nouns import Belt, Contacts, GaitRecord, Strides
 from gait.phases import find_phases, per_paw
 from gait.rhythm import stride_period, with_motion
@@ -21,7 +22,7 @@ from gait.summaries import summarise
 from gait.symmetry import compare_sides
 from gait.topline import topline_angle
 from gait.trial import Trial
-from gait.trust import Evidence, check_trust, clock_notices, grade_of
+from gait.trust import Evidence, TrustSettings, clock_notices, footage_checks, grade_of, stride_checks
 from gait.unseen import split_unseen
 from gait.versions import versions
 from pose.tracks import BoolArray, FloatArray, Tracks, repeated_frames
@@ -172,13 +173,8 @@ def _assemble(
     settings: GaitSettings,
     network_hash: str,
 ) -> GaitRecord:
-    body, summaries = m.scene.body, summarise(strides)
-    checks = check_trust(
-        Evidence(body, trial, m.belt, strides, summaries, unsure, m.speed_px_s, period_s), settings.trust
-    )
-    stands = find_stands(body, _stand_s(trial, period_s, settings), settings.runs)
-    runs = sorted([*find_runs(strides), *stands], key=lambda run: run.start_s)
-    return GaitRecord(
+    body = m.scene.body
+    footage = GaitRecord(
         trial=trial,
         tracks=m.tracks,
         facing=body.facing,
@@ -186,10 +182,10 @@ def _assemble(
         belt=m.belt,
         contacts=m.contacts,
         strides=strides,
-        runs=tuple(runs),
-        summaries=summaries,
-        checks=checks,
-        grade=grade_of(checks, settings.trust),
+        runs=find_stands(body, _stand_s(trial, period_s, settings), settings.runs),
+        summaries=(),
+        checks=footage_checks(Evidence(body, trial, m.belt, unsure, m.speed_px_s, period_s), settings.trust),
+        grade="",
         notices=notices,
         ground_px=m.scene.height_px,
         forward_bl=body.relative_px / per_paw(m.side_bl),
@@ -197,6 +193,25 @@ def _assemble(
         settings=asdict(settings),
         versions=versions(),
         network_hash=network_hash,
+    )
+    return with_strides(footage, strides)
+
+
+def with_strides(record: GaitRecord, strides: Strides) -> GaitRecord:
+    """``record`` with ``strides`` in the place of its own, and all that is made from strides made from these: runs,
+    summaries, checks, grade, sides."""
+    settings = TrustSettings(**record.settings.get("trust", {}))
+    summaries = summarise(strides)
+    of_strides = {check.name: check for check in stride_checks(strides, summaries, settings)}
+    checks = (*(check for check in record.checks if check.name not in of_strides), *of_strides.values())
+    stands = [run for run in record.runs if run.gait == STAND]
+    return replace(
+        record,
+        strides=strides,
+        runs=tuple(sorted([*find_runs(strides), *stands], key=lambda run: run.start_s)),
+        summaries=summaries,
+        checks=checks,
+        grade=grade_of(checks, settings),
         sides=compare_sides(strides),
     )
 
@@ -204,8 +219,7 @@ def _assemble(
 def _standing(tracks: Tracks, trial: Trial, body: Body, settings: GaitSettings, network_hash: str) -> GaitRecord:
     """The record of a dog that makes no stride: a stand, or nothing to say."""
     body = with_motion(body, max(0.05, 2 * body.frame_s))
-    runs = find_stands(body, settings.runs.stand_s, settings.runs)
-    if not runs:
+    if not find_stands(body, settings.runs.stand_s, settings.runs):
         raise TooFewStridesError(
             "No rhythm of strides is found. Film ten seconds of steady movement from the side, all paws in view."
         )
@@ -228,29 +242,8 @@ def _standing(tracks: Tracks, trial: Trial, body: Body, settings: GaitSettings, 
         NOTHING_COMMON,
     )
     strides = build_strides(material, settings.naming, settings.strides, seed=0)
-    checks = check_trust(
-        Evidence(body, trial, belt, strides, (), unsure, material.speed_px_s, float("nan")), settings.trust
-    )
-    return GaitRecord(
-        trial=trial,
-        tracks=tracks,
-        facing=body.facing,
-        body_length_px=body.length_px,
-        belt=belt,
-        contacts=contacts,
-        strides=strides,
-        runs=runs,
-        summaries=(),
-        checks=checks,
-        grade="film again",
-        notices=(*_facing_notices(tracks, trial), "The dog stands: there is no stride to measure."),
-        ground_px=scene.height_px,
-        forward_bl=body.relative_px / body.length_px,
-        topline_deg=topline_angle(body),
-        settings=asdict(settings),
-        versions=versions(),
-        network_hash=network_hash,
-    )
+    notices = (*_facing_notices(tracks, trial), "The dog stands: there is no stride to measure.")
+    return _assemble(material, trial, strides, scene.period_s, notices, unsure, settings, network_hash)
 
 
 def _over_lowest(body: Body) -> FloatArray:

@@ -1,5 +1,6 @@
 """Rows become strides: drop reasons, measures, names."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ from gait.body import FORWARD
 from gait.common import Common
 from gait.contacts import Scene
 from gait.doubt import Doubts, shared_spreads, spreads_of
-from gait.footfalls import HIND, Footfalls, footfall_columns, footfalls_of, nearest, support_columns, wrap_half
+from gait.footfalls import HIND, Footfalls, footfall_columns, footfalls_of, lead, nearest, support_columns, wrap_half
 from gait.measures import NAMES
 from gait.naming import TOGETHER, UNCLEAR, NamingSettings, lone_names, name_strides
 from gait.nouns import Belt, Contacts, Strides
@@ -18,7 +19,7 @@ from gait.rows import Rows, list_rows
 from gait.spans import frames_of, span_median
 from gait.topline import topline_columns
 from gait.unseen import any_between, exchanged_beside, sides_doubted, unseen_s
-from pose.tracks import BoolArray, FloatArray, Tracks
+from pose.tracks import BoolArray, FloatArray, IntArray, Tracks
 
 GRAVITY_M_S2 = 9.81
 
@@ -78,7 +79,7 @@ def build_strides(m: Material, naming: NamingSettings, settings: StrideSettings,
     measures, sds, common = _measure(m, rows)
     dropped = _drop(m, rows, measures, settings)
     gait, probability, candidates = _names(m, rows, dropped, naming, seed)
-    measures |= _sure_leads(measures, sds, gait)
+    measures |= sure_leads(rows.paw, measures, sds, gait)
     events = rows.paw, rows.start_s, rows.end_s
     return Strides(*events, gait, probability, candidates, dropped, measures, sds, common)
 
@@ -107,14 +108,17 @@ def _measure(m: Material, rows: Rows) -> tuple[dict[str, FloatArray], dict[str, 
     return columns, spreads_of(doubts, rows, columns, strides), shared_spreads(doubts, rows, columns, strides)
 
 
-def _sure_leads(columns: dict[str, FloatArray], sds: dict[str, FloatArray], gait: np.ndarray) -> dict[str, FloatArray]:
-    """The leads (R,), NaN where neither of a pair leads: it lands together by the gait's name (R,), or within the doubt
-    of its lag (95 %)."""
+def sure_leads(
+    paw: IntArray, columns: Mapping[str, FloatArray], sds: Mapping[str, FloatArray], gait: np.ndarray
+) -> dict[str, FloatArray]:
+    """The leads (R,) by the lags of the pairs, NaN where neither of a pair leads: it lands together by the gait's name
+    (R,), or within the doubt of its lag (95 %)."""
     found = {}
     for pair, together in TOGETHER.items():
-        lag = np.abs(wrap_half(columns[f"{pair}_lag"]))
-        none = np.isin(gait, together) | (lag <= 1.96 * np.nan_to_num(sds[f"{pair}_lag"], nan=0.0))
-        found[f"{pair}_lead_near"] = np.where(none, np.nan, columns[f"{pair}_lead_near"])
+        lag = columns[f"{pair}_lag"]
+        doubt = 1.96 * np.nan_to_num(sds[f"{pair}_lag"], nan=0.0)
+        none = np.isin(gait, together) | (np.abs(wrap_half(lag)) <= doubt)
+        found[f"{pair}_lead_near"] = np.where(none, np.nan, lead(lag, paw % 2 == 0))
     return found
 
 
@@ -263,7 +267,7 @@ def _names(
     lone = hind[lone_names(gait[hind], naming.least_in_a_row)]
     gait[lone], candidates[lone] = UNCLEAR, gait[lone]
     for row in np.flatnonzero(rows.paw < HIND).tolist():
-        source = _hind_beside(rows, row, hind[dropped[hind] == ""])
+        source = hind_beside(rows, row, hind[dropped[hind] == ""])
         if source >= 0 and dropped[row] == "":
             gait[row], probability[row], candidates[row] = gait[source], probability[source], candidates[source]
     candidates[gait != UNCLEAR] = ""
@@ -271,8 +275,9 @@ def _names(
     return gait.astype(np.str_), probability, candidates.astype(np.str_)
 
 
-def _hind_beside(rows: Rows, row: int, hind: np.ndarray) -> int:
-    """Row of the hind stride of the same side whose start lies nearest, within half a stride; -1 = none."""
+def hind_beside(rows: Rows | Strides, row: int, hind: np.ndarray) -> int:
+    """Row of the stride among ``hind`` (H,), of the same side as that of a fore paw in ``row``, whose start lies
+    nearest, within half a stride; -1 = none."""
     same = hind[rows.paw[hind] == rows.paw[row] + HIND]
     if not len(same) or np.isnan(rows.start_s[row]):
         return -1

@@ -44,21 +44,20 @@ class TrustSettings:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
-    """What the checks look at. unsure (T, 2) bool; speed_px_s (T, 2) px/s; period_s s, NaN for a standing dog."""
+    """What the checks of the footage look at. unsure (T, 2) bool; speed_px_s (T, 2) px/s; period_s s, NaN for a dog that
+    stands."""
 
     body: Body
     trial: Trial
     belt: Belt
-    strides: Strides
-    summaries: tuple[Summary, ...]
     unsure: BoolArray
     speed_px_s: FloatArray
     period_s: float
 
 
-def check_trust(e: Evidence, s: TrustSettings) -> tuple[TrustCheck, ...]:
-    """Every check with its value; a value that is not known (NaN) does not pass."""
-    return (*_picture_checks(e, s), *_time_checks(e, s), *_stride_checks(e, s))
+def footage_checks(e: Evidence, s: TrustSettings) -> tuple[TrustCheck, ...]:
+    """Every check that no stride is needed for; a value that is not known (NaN) does not pass."""
+    return (*_picture_checks(e, s), *_time_checks(e, s))
 
 
 def grade_of(checks: tuple[TrustCheck, ...], s: TrustSettings) -> str:
@@ -131,15 +130,16 @@ def _time_checks(e: Evidence, s: TrustSettings) -> tuple[TrustCheck, ...]:
     )
 
 
-def _stride_checks(e: Evidence, s: TrustSettings) -> tuple[TrustCheck, ...]:
-    used = int((e.strides.used & (e.strides.paw == NEAR_HIND)).sum())
+def stride_checks(strides: Strides, summaries: tuple[Summary, ...], s: TrustSettings) -> tuple[TrustCheck, ...]:
+    """Every check of what was made from the strides."""
+    used = int((strides.used & (strides.paw == NEAR_HIND)).sum())
     return (
         _least(
             "strides used", float(used), float(s.strides), "1", "Film longer: ten seconds or more of steady movement."
         ),
         _most(
             "fore and hind stride length agree",
-            _length_gap(e.summaries),
+            _length_gap(summaries),
             s.length_agreement,
             "share of it",
             "The tracks of fore and hind paws do not fit together; look at the film before using lengths.",
