@@ -9,6 +9,10 @@ class TrialError(GaitError, ValueError):
     """What was said about the filming cannot be used (exit code 2)."""
 
 
+class OverrulingError(GaitError, ValueError):
+    """What a person said of a stride cannot be used (exit code 2)."""
+
+
 class TruthError(GaitError, ValueError):
     """The truth beside a clip cannot be used (exit code 2)."""
 

@@ -83,7 +83,7 @@ class Strides:
     gait_probability (S,) 0..1, NaN where no name was tried
     candidates       (S,) str, the two likeliest names of an unclear stride joined by "/", else ""
     dropped          (S,) str, "" or a reason: gap, truncated, low_score, sides_unsure, belt_changing, not_steady,
-                     outlier
+                     outlier, left_out (by a person)
     measures         name -> (S,) float, one column per row of gait.measures.MEASURES (per-stride ones)
     measures_sd      name -> (S,) float, standard deviation of the same; NaN where not known
     common_sd        name -> standard deviation that all strides of the clip have in common, part of measures_sd; what
@@ -178,6 +178,34 @@ class SideDifference:
     symmetry_angle: float
 
 
+@dataclass(frozen=True, slots=True)
+class Overruled:
+    """What a person said of the strides of one paw between two moments (s), beside what the reading says of them.
+
+    gait      what the person calls them; "" = to be left out
+    reason, by, at   why, who ("" = not said), when (ISO 8601, UTC)
+    strides   rows of the record's strides that this decides
+    machine   the reading's name of each of them
+    fore      how many fore strides go by the new name of their hind strides
+    matches   whether any stride lies there
+    idle      why it decides nothing, in plain words; "" = it decides
+    """
+
+    id: str
+    paw: str
+    start_s: float
+    end_s: float
+    gait: str
+    reason: str
+    by: str
+    at: str
+    strides: tuple[int, ...]
+    machine: tuple[str, ...]
+    fore: int
+    matches: bool
+    idle: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class GaitRecord:
     """Everything that one clip says about one dog's gait.
@@ -189,6 +217,7 @@ class GaitRecord:
     topline_deg      (T,) deg, withers->croup against the belt line, + croup-high
     grade            "good", "usable with care" or "film again"
     notices          plain sentences that must be shown (slow-motion clock unknown, sides unsure, ...)
+    overruled        what a person said otherwise, already part of all the rest; empty in the reading itself
     """
 
     trial: Trial
@@ -210,6 +239,7 @@ class GaitRecord:
     versions: dict[str, str] = field(default_factory=dict)
     network_hash: str = ""
     sides: tuple[SideDifference, ...] = ()
+    overruled: tuple[Overruled, ...] = ()
 
     def strides_of(self, paw: str) -> BoolArray:
         """(S,) bool, rows of ``strides`` that belong to the paw of that name."""

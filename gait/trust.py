@@ -44,8 +44,8 @@ class TrustSettings:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
-    """What the checks of the footage look at. unsure (T, 2) bool; speed_px_s (T, 2) px/s; period_s s, NaN for a dog that
-    stands."""
+    """What the checks of the footage look at. unsure (T, 2) bool; speed_px_s (T, 2) px/s; period_s s, NaN for a
+    standing dog."""
 
     body: Body
     trial: Trial

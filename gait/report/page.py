@@ -19,6 +19,7 @@ from gait.report.bygait import by_gait
 from gait.report.cautions import CAUTIONS
 from gait.report.drawing import Drawn
 from gait.report.footfall import footfall_figure
+from gait.report.overruled import overruled_table
 from gait.report.paths import paths_figure
 from gait.report.phases import phases_figure
 from gait.report.sides import sides_table
@@ -32,17 +33,29 @@ PICTURE_PX = 1280
 
 
 def write_page(
-    record: GaitRecord, path: Path, *, picture: NDArray[np.uint8] | None = None, film: str | None = None
+    record: GaitRecord,
+    path: Path,
+    *,
+    picture: NDArray[np.uint8] | None = None,
+    film: str | None = None,
+    reading: str | None = None,
 ) -> None:
     """Write the page of ``record`` to ``path``; a page that is there under that name is always whole.
 
     picture   (H, W, 3) uint8, one upright RGB frame of the clip, embedded
     film      name of the film file that lies beside the page
+    reading   where the page of the reading itself lies, as seen from this one, when a person overruled it
     """
-    write_whole(path, page_text(record, picture=picture, film=film).encode("utf-8"))
+    write_whole(path, page_text(record, picture=picture, film=film, reading=reading).encode("utf-8"))
 
 
-def page_text(record: GaitRecord, *, picture: NDArray[np.uint8] | None = None, film: str | None = None) -> str:
+def page_text(
+    record: GaitRecord,
+    *,
+    picture: NDArray[np.uint8] | None = None,
+    film: str | None = None,
+    reading: str | None = None,
+) -> str:
     """The page as HTML text; arguments as in :func:`write_page`."""
     return template("page.html").render(
         css=stylesheet(),
@@ -58,6 +71,8 @@ def page_text(record: GaitRecord, *, picture: NDArray[np.uint8] | None = None, f
         sides=sides_table(record),
         steadiness=sections.clip_label("steadiness"),
         strides=sections.stride_table(record),
+        overruled=overruled_table(record),
+        reading=quote(reading) if reading else "",
         checks=sections.checks(record),
         advice=sections.advice(record),
         advice_none=sections.NOTHING_TO_CHANGE,

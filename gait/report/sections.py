@@ -20,6 +20,7 @@ NOTHING_TO_CHANGE: Final = (
 )
 #: A share of something is printed in percent of it.
 SHARE: Final = "share "
+BY_PERSON: Final = ", named by a person"
 SLOW_MOTION: Final = (
     "The clock of this clip is not known: the file looks like slow motion, and the frame rate at which it was filmed "
     "was not given. Times, rates and speeds are those of the file, not those of the dog."
@@ -141,12 +142,13 @@ def unit_words(unit: str) -> str:
 def stride_table(record: GaitRecord) -> list[dict[str, str]]:
     """One row per candidate stride in the order of the record."""
     strides = record.strides
+    said = {row for one in record.overruled for row in one.strides if one.gait}
     return [
         {
             "paw": PAWS[int(strides.paw[row])].replace("_", " "),
             "start": _moment(strides.start_s[row]),
             "end": _moment(strides.end_s[row]),
-            "gait": _gait(str(strides.gait[row]), str(strides.candidates[row])),
+            "gait": _gait(str(strides.gait[row]), str(strides.candidates[row])) + (BY_PERSON if row in said else ""),
             "probability": _moment(strides.gait_probability[row], 2),
             "dropped": DROP_WORDS.get(str(strides.dropped[row]), str(strides.dropped[row])),
         }

@@ -35,6 +35,7 @@ DROP_WORDS: Final = {
     "belt_changing": "belt changing",
     "not_steady": "not steady",
     "outlier": "outlier",
+    "left_out": "left out by a person",
 }
 
 

@@ -12,7 +12,8 @@ from page_reader import broken, fetched, read
 from record_maker import Wish, make_record, make_standing
 
 from gait.measures import MEASURES, SIDE_WARNING
-from gait.nouns import SideDifference, TrustCheck
+from gait.nouns import Overruled, SideDifference, TrustCheck
+from gait.overruling import NO_STRIDE
 from gait.report.bygait import spread_words
 from gait.report.cautions import CAUTIONS
 from gait.report.page import page_text, picture_link, write_page
@@ -31,12 +32,19 @@ UNKNOWN = make_record(
 BARE = replace(
     USUAL, runs=(), summaries=(), checks=(), notices=(), settings={}, versions={}, network_hash="", trial=Trial()
 )
+SAID = Overruled(
+    "a", "near_hind", 0.52, 1.04, "walk", "<b>the pads land one by one", "Ada", "2026-11-26T20:15:00+00:00",
+    strides=(37,), machine=("trot",), fore=0, matches=True, idle="",
+)  # fmt: skip
+LOST = replace(SAID, id="b", gait="", by="", strides=(), machine=(), matches=False, idle=NO_STRIDE)
+CORRECTED = replace(USUAL, overruled=(SAID, LOST))
 CASES = {
     "usual": page_text(USUAL),
     "with film and picture": page_text(USUAL, picture=PICTURE, film="film.mp4"),
     "nothing known": page_text(UNKNOWN),
     "bare": page_text(BARE),
     "standing dog": page_text(make_standing()),
+    "overruled": page_text(CORRECTED),
 }
 every_page = pytest.mark.parametrize("page", CASES.values(), ids=CASES.keys())
 
@@ -187,6 +195,16 @@ def test_table_of_strides_equals_the_record() -> None:
         assert cells[1:3] == [f"{strides.start_s[row]:.3f}", f"{strides.end_s[row]:.3f}"]
         assert cells[3].startswith(str(strides.gait[row]) or "not named")
         assert cells[5] == strides.dropped[row]
+
+
+def test_both_answers_stand_side_by_side_with_reason_who_and_when() -> None:
+    text = read(CASES["overruled"]).text
+    assert "near hind 0.520 1.040 trot walk <b>the pads land one by one Ada 2026-11-26 20:15" in text
+    assert f"{NO_STRIDE} leave it out <b>the pads land one by one not known 2026-11-26 20:15" in text
+    assert text.count("named by a person") == 1  # in its row of the table of strides
+    linked = page_text(CORRECTED, reading="../../clips/a b/report.html")
+    assert "../../clips/a%20b/report.html" in read(linked).attributes("href")
+    assert "overruled" not in read(CASES["usual"]).text
 
 
 def test_the_answer_gives_means_with_unit_and_interval() -> None:
