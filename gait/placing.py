@@ -26,7 +26,7 @@ def put_in_place(partial: Path, folder: Path, own: Collection[str]) -> None:
     settle(partial)
     if not folder.exists():
         partial.rename(folder)
-        _settle_one(folder.parent)
+        settle_one(folder.parent)
         return
     aside = folder.with_name(f".{folder.name}.older-{os.getpid()}")
     folder.rename(aside)
@@ -34,17 +34,17 @@ def put_in_place(partial: Path, folder: Path, own: Collection[str]) -> None:
     for item in aside.iterdir():
         if item.name not in own and not (folder / item.name).exists():
             item.rename(folder / item.name)
-    _settle_one(folder.parent)
+    settle_one(folder.parent)
     shutil.rmtree(aside)
 
 
 def settle(folder: Path) -> None:
     """Wait until all in ``folder`` is on the disk: no power cut may leave its name with empty files behind it."""
     for item in (*folder.rglob("*"), folder):
-        _settle_one(item)
+        settle_one(item)
 
 
-def _settle_one(path: Path) -> None:
+def settle_one(path: Path) -> None:
     if os.name == "nt" and path.is_dir():
         return  # Windows keeps folders by itself and opens none of them
     opened = os.open(path, os.O_RDWR if os.name == "nt" else os.O_RDONLY)
