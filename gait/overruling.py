@@ -172,6 +172,6 @@ def _change(gait: str, machine: str) -> str:
 
 
 def names_said(told: Sequence[Overruled]) -> str:
-    """ "2: 1 trot, 1 left out": how many strides a person decided and how; "" when none."""
+    """ "2 (1 trot, 1 left out)": how many strides a person decided and how; "" when none."""
     counts = Counter(one.gait or LEFT_OUT.replace("_", " ") for one in told for _ in one.strides)
-    return f"{counts.total()}: {', '.join(f'{count} {name}' for name, count in counts.items())}" if counts else ""
+    return f"{counts.total()} ({', '.join(f'{count} {name}' for name, count in counts.items())})" if counts else ""

@@ -24,7 +24,7 @@ class Belongings:
 
     sha256    of its clips' contents -> bytes of each
     records   rows of readings in the store
-    results   folders of results, in the caseload and elsewhere
+    results   folders of results, in the caseload and elsewhere, and what people said against them
     films     its clips wherever they lie, and the sheets and tables that stand beside them under their names
     frames    file of marked pictures (COCO keypoints) -> numbers of its pictures of this dog
     """
@@ -48,10 +48,18 @@ def belongings(store: Store, dog: str, also: Iterable[Path] = ()) -> Belongings:
     elsewhere = [folder.resolve() for folder in also]
     copies = chain.from_iterable(_copies(folder, hashes) for folder in elsewhere)
     films = dict.fromkeys(chain.from_iterable(map(_with_beside, chain(places, copies))))
-    own = (store.home / "clips" / digest[:16] for digest in hashes)
-    results = chain((path for path in own if path.exists()), *(_results(at, name, hashes) for at in elsewhere))
+    results = chain(kept_in(store.home, hashes), *(_results(at, name, hashes) for at in elsewhere))
     frames = {file: ids for folder in elsewhere for file, ids in _frames(folder, name, hashes)}
     return Belongings(dog_id, name, hashes, records, tuple(dict.fromkeys(results)), tuple(films), frames)
+
+
+def kept_in(home: Path, sha256: Iterable[str]) -> tuple[Path, ...]:
+    """Everything in the caseload that is named after one of these contents: results of readings, what people said
+    against them, pages and films made for looking at them."""
+    contents = set(sha256)
+    own = (home / "clips" / digest[:16] for digest in contents)
+    named = (path for path in home.rglob("*") if path.name[:64] in contents)
+    return tuple(sorted({*(path for path in own if path.exists()), *named}))
 
 
 def _dog(store: Store, dog: str) -> tuple[int, str]:

@@ -11,6 +11,7 @@ import pyarrow.parquet
 from sqlalchemy import func, select
 
 from gait.caseload.errors import CaseloadError
+from gait.caseload.overruling import catch_up
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, Dog, MeasureRow, RecordRow, TrialRow, Visit
 from gait.tables import write_whole
@@ -34,6 +35,7 @@ SOURCES: Final[dict[str, tuple[Any, Any]]] = {
     "facing": (RecordRow.facing, _TEXT),
     "grade": (RecordRow.grade, _TEXT),
     "main_gait": (RecordRow.gait, _TEXT),
+    "overruled": (RecordRow.overruled, _TEXT),
     "gait": (MeasureRow.gait, _TEXT),
     "measure": (MeasureRow.measure, _TEXT),
     "unit": (MeasureRow.unit, _TEXT),
@@ -59,8 +61,10 @@ def export(store: Store, out: Path, *, versions: bool = False) -> int:
 
     versions  also records that a newer one of the same clip has replaced
 
-    Raises CaseloadError for another ending, OSError when it cannot be written.
+    What a person overruled is part of the numbers; the column ``overruled`` tells how many strides and how. Raises
+    CaseloadError for another ending, OSError when it cannot be written.
     """
+    catch_up(store)
     write = WRITERS.get(out.suffix.lower())
     if write is None:
         raise CaseloadError(f"{out.name} cannot be written; a table is {', '.join(WRITERS)}.")

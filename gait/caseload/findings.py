@@ -20,16 +20,15 @@ from gait.caseload.morning import (
     unread_finding,
     visit_findings,
 )
+from gait.caseload.overruling import catch_up, machine_record, record_page, with_overrulings
 from gait.caseload.queue import ASIDE, FAILED
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, Dog, FindingRow, Note, RecordRow, TaskRow, TrialRow, Unusable, Visit, folded
 from gait.command.edge import NOTHING_TO_SAY
 from gait.compare.compare import compare_records
-from gait.errors import GaitError
+from gait.errors import GaitError, OverrulingError
 from gait.nouns import GaitRecord
 from gait.report.comparison.page import write_comparison_page
-from gait.reuse import record_again
-from gait.trial import Trial
 from gait.versions import versions
 
 #: Folder of the pages of dogs, within the home of a caseload.
@@ -51,6 +50,8 @@ class _Clip(NamedTuple):
     date: str
     record_id: int | None
     folder: str
+    sha256: str
+    overruled_key: str
     task: tuple[int, str, str, int | None] | None
 
 
@@ -66,7 +67,9 @@ class _Subject:
 def update_findings(
     store: Store, settings: MorningSettings = DEFAULTS, progress: Progress = lambda done, total: None
 ) -> int:
-    """Bring the findings of every dog and clip up to date whose records or failures are new; returns how many were."""
+    """Bring the findings of every dog and clip up to date whose records or failures are new, or of which a person said
+    something; returns how many were."""
+    catch_up(store)
     known = _known(store)
     subjects = _subjects(store)
     how = json.dumps([asdict(settings), versions()["pawfall"]])
@@ -103,7 +106,10 @@ def _subjects(store: Store) -> list[_Subject]:
         .where(TaskRow.state.in_((FAILED, ASIDE)))
     )
     clips = (
-        select(Clip.id, Clip.name, Visit.dog_id, Visit.date, RecordRow.id, RecordRow.folder)
+        select(
+            Clip.id, Clip.name, Visit.dog_id, Visit.date, RecordRow.id, RecordRow.folder, Clip.sha256,
+            RecordRow.overruled_key,
+        )
         .outerjoin(TrialRow, TrialRow.clip_id == Clip.id)
         .outerjoin(Visit, Visit.id == TrialRow.visit_id)
         .outerjoin(RecordRow, (RecordRow.clip_id == Clip.id) & RecordRow.current)
@@ -113,10 +119,11 @@ def _subjects(store: Store) -> list[_Subject]:
         failed = {row[0]: (row[1], row[2], row[3], row[4]) for row in connection.execute(tasks)}
         rows = connection.execute(clips).all()
     found: dict[str, _Subject] = {}
-    for clip_id, name, dog_id, date, record_id, folder in rows:
+    for clip_id, name, dog_id, date, record_id, folder, sha256, key in rows:
         note = f"{OF_CLIP}{clip_id}" if dog_id is None else f"{OF_DOG}{dog_id}"
         subject = found.setdefault(note, _Subject(note, dog_id))
-        subject.clips.append(_Clip(clip_id, name, date or "", record_id, folder or "", failed.get(clip_id)))
+        words = date or "", record_id, folder or "", sha256, key or ""
+        subject.clips.append(_Clip(clip_id, name, *words, failed.get(clip_id)))
     return list(found.values())
 
 
@@ -131,7 +138,11 @@ def _found(store: Store, subject: _Subject, settings: MorningSettings) -> list[F
     found = [unread_finding(_unread(clip, page)) for clip in subject.clips if clip.task]
     reads = []
     for clip in (clip for clip in subject.clips if clip.record_id is not None and not clip.task):
-        read = _read(store, clip)
+        try:
+            read = _read(store, clip)
+        except OverrulingError as error:
+            found.append(unread_finding(Unread(clip.name, str(error), False, clip.id, clip.date, page)))
+            continue
         found += clip_findings(read, settings) if read else [unread_finding(_gone(clip, page))]
         reads += [read] if read else []
     if subject.dog_id is not None:
@@ -155,16 +166,18 @@ def _gone(clip: _Clip, page: str) -> Unread:
 
 
 def _read(store: Store, clip: _Clip) -> Read | None:
-    """The record of a clip, made anew from its landmarks; None when they are gone or give none any more."""
+    """The record of a clip with what people said, made anew from its landmarks; None when they are gone or give none
+    any more. Raises OverrulingError when nobody can tell what was said."""
     with store.reading() as connection:
         told = connection.execute(select(RecordRow.trial).where(RecordRow.id == clip.record_id)).scalar()
     try:
-        record = record_again(store.home / clip.folder, Trial(**{**(told or {}), "clock_known": True}))
+        record = machine_record(store.home, clip.folder, told)
     except GaitError:
         return None
     if record is None or clip.record_id is None:
         return None
-    return Read(record, clip.id, clip.record_id, f"{clip.folder}/report.html", clip.folder)
+    record = with_overrulings(store.home, clip.sha256, record)
+    return Read(record, clip.id, clip.record_id, record_page(store.home, clip.sha256, clip.folder), clip.folder)
 
 
 def write_visits(records: Sequence[GaitRecord], path: Path, settings: MorningSettings = DEFAULTS) -> bool:

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from sqlalchemy import delete, select, text
 
-from gait.caseload.belongings import Belongings, told_in
+from gait.caseload.belongings import Belongings, kept_in, told_in
 from gait.caseload.clock import now_s
 from gait.caseload.store import Store, told
 from gait.caseload.tables import Base, Clip, Dog, Forgotten, TrialRow, Visit
@@ -38,8 +38,8 @@ def forget(store: Store, own: Belongings, *, keep_films: bool = False) -> int:
         "frames": frames,
     }
     number = _remove_rows(store, own, counts)
-    for digest in own.sha256:  # a worker may have been reading one of them
-        _remove(store.home / "clips" / digest[:16])
+    for path in kept_in(store.home, own.sha256):  # a worker may have been reading one of them
+        _remove(path)
     _overwrite(store)
     return number
 

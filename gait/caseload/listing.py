@@ -11,6 +11,7 @@ from sqlalchemy.orm import aliased
 from gait.caseload.queue import DONE, WAITING
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, Dog, Place, RecordRow, TaskRow, TrialRow, Unusable, Visit, folded
+from gait.overrulings_file import page_of
 
 #: State of a clip that no run has planned for yet.
 NEW: Final = "new"
@@ -22,6 +23,7 @@ class ClipLine(NamedTuple):
     stale   whether its record is of an older network, setting, version or sheet
     folder  of its record, relative to the home of the caseload
     fps     pictures per second of a folder of pictures
+    overruled  how many strides of its record a person decided and how, "2 (1 trot, 1 left out)"
     """
 
     clip_id: int
@@ -42,6 +44,12 @@ class ClipLine(NamedTuple):
     stale: bool
     fps: float
     path: str
+    overruled: str = ""
+
+    @property
+    def report(self) -> str:
+        """Where its report lies, as seen from the home of the caseload: with what a person said where anybody did."""
+        return page_of(Path(), self.sha256).as_posix() if self.overruled else f"{self.folder}/report.html"
 
 
 class DogLine(NamedTuple):
@@ -160,6 +168,7 @@ def _clips() -> Any:
             func.coalesce(RecordRow.key != Clip.wanted, False),
             func.coalesce(TrialRow.fps, 0.0),
             func.coalesce(first, ""),
+            func.coalesce(RecordRow.overruled, ""),
         )
         .select_from(Clip)
         .outerjoin(TrialRow, TrialRow.clip_id == Clip.id)

@@ -1,7 +1,8 @@
 """What the store keeps of one reading, in plain values that can travel from any worker."""
 
 import dataclasses
-from collections.abc import Iterator
+import hashlib
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +11,8 @@ import numpy as np
 from gait.compare.compared import COMPARED
 from gait.compare.rows import rows_of, values_of
 from gait.compare.sets import gait_counts, leading_hind
-from gait.nouns import GaitRecord
+from gait.nouns import GaitRecord, Overruled
+from gait.overruling import Overruling, names_said
 from gait.summaries import mean_of, sd_of
 from gait.tables import plain
 
@@ -35,6 +37,8 @@ class Made:
     strides_used  of the hind paw that gaits are told by
     checks        what the clip must hold to be trusted, as dictionaries of gait.nouns.TrustCheck
     trial         what was filmed, as a dictionary of Trial, with what the reading itself found out
+    overruled     how many strides a person decided and how, "2 (1 trot, 1 left out)"; "" = none
+    overruled_key a number for all that people said that is part of this
     """
 
     network_hash: str
@@ -48,6 +52,13 @@ class Made:
     checks: list[dict[str, Any]]
     trial: dict[str, Any]
     measures: tuple[MeasureMade, ...]
+    overruled: str = ""
+    overruled_key: str = ""
+
+
+def overruled_key(said: Sequence[Overruling | Overruled]) -> str:
+    """A number for what people said, "" = nothing: the same number is the same words in the same order."""
+    return hashlib.sha256(" ".join(one.id for one in said).encode()).hexdigest() if said else ""
 
 
 def made_of(record: GaitRecord) -> Made:
@@ -66,6 +77,8 @@ def made_of(record: GaitRecord) -> Made:
         checks=plain([dataclasses.asdict(check) for check in record.checks]),
         trial=plain(dataclasses.asdict(record.trial)),
         measures=tuple(_measures(record, list(gaits))),
+        overruled=names_said(record.overruled),
+        overruled_key=overruled_key(record.overruled),
     )
 
 

@@ -41,8 +41,9 @@ class Proof:
 def look_for(store: Store, dog: str, sha256: Mapping[str, int], folders: Iterable[Path]) -> Proof:
     """Look for the name ``dog`` and the contents ``sha256`` (hash -> bytes) in the store and below ``folders``.
 
-    The name counts as a whole word, whatever its capitals, in names of files and in what they say: text, tables,
-    workbooks, the database file itself. Words that were drawn into a picture, a film or a PDF are not found.
+    A content counts by itself and by its hash in names of files and folders. The name counts as a whole word, whatever
+    its capitals, in names of files and in what they say: text, tables, workbooks, the database file itself. Words that
+    were drawn into a picture, a film or a PDF are not found.
     """
     found = _Looked(dog)
     in_store = list(_look_in_store(store, found, sha256))
@@ -100,6 +101,8 @@ def _look_in(file: Path, found: _Looked, sha256: Mapping[str, int]) -> str:
         size = file.stat().st_size
         if size in sha256.values() and content_hash(file) in sha256:
             return "the same content"
+        if any(digest in str(file) for digest in sha256):
+            return "its content's number, in the name of the file or its folder"
         if found.has(file.name):
             return "the name, in the name of the file"
         parts = file.name.startswith(FILE)  # a database puts words next to each other without a gap

@@ -186,7 +186,12 @@ def _put_record(session: Session, task: Task, made: Made) -> None:
     row.read_at = now_s()
     session.add(row)
     session.flush()
-    rows = [dataclasses.asdict(measure) | {"record_id": row.id} for measure in made.measures]
+    put_measures(session, row.id, made)
+
+
+def put_measures(session: Session, record_id: int, made: Made) -> None:
+    """Put the measures of a record into the store."""
+    rows = [dataclasses.asdict(measure) | {"record_id": record_id} for measure in made.measures]
     if rows:
         session.execute(insert(MeasureRow), rows)
 

@@ -17,7 +17,7 @@ from gait.caseload.errors import CaseloadError, StoreError
 
 FILE: Final = "store.sqlite"
 #: The newest migration. A store that is older is brought up to it when it is opened.
-HEAD: Final = "0001"
+HEAD: Final = "0002"
 #: s for which a writer waits for another one; derived: a transaction takes milliseconds, so that this is a stuck one.
 BUSY_S: Final = 30.0
 #: Any number, the same in every process that may bring one database up to date.

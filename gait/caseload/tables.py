@@ -165,6 +165,8 @@ class RecordRow(Base):
 
     folder   of its files, relative to the home of the caseload
     current  whether it is the newest of its clip, by which lists and trends go; it may be stale (see Clip.wanted)
+    overruled, overruled_key   what a person said against the reading, which is part of this row and of its measures
+                               (gait.caseload.made); the files in ``folder`` are the reading's own
     """
 
     __tablename__ = "record"
@@ -186,6 +188,8 @@ class RecordRow(Base):
     notices: Mapped[list[Any]]
     checks: Mapped[list[Any]]
     trial: Mapped[dict[str, Any]]
+    overruled: Mapped[str] = mapped_column(default="", server_default="")
+    overruled_key: Mapped[str] = mapped_column(String(64), default="", server_default="")
 
 
 class MeasureRow(Base):

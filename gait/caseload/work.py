@@ -6,6 +6,7 @@ import cv2
 
 from gait.caseload.jobs import Job, Progress
 from gait.caseload.made import Made, made_of
+from gait.caseload.overruling import with_overrulings, write_corrected_page
 from gait.errors import GaitError, TrialError
 from gait.hashing import content_hash
 from gait.reading import ReadingSettings, is_table
@@ -19,14 +20,17 @@ def read(job: Job, progress: Progress | None = None) -> Made:
     """Read the clip of ``job``, or take what an earlier reading left, and return what the store keeps of it.
 
     The folder appears whole; where it is there already, because the last run ended between writing it and noting it,
-    it is taken as it is. Raises PoseError, GaitError or OSError.
+    it is taken as it is. What people said against an earlier reading of the same content holds for this one as well.
+    Raises PoseError, GaitError or OSError.
     """
     source, folder = source_of(job), Path(job.home) / job.folder
     network = None if is_table(source) else the_network(job)
     asked = Asked(source, job.sha256, Trial(**job.trial), ReadingSettings(**job.settings), network)
     siblings = sorted(item.parent for item in folder.parent.glob("*/record.json") if item.parent.name[0] != ".")
     reading, _ = read_or_reuse(asked, folder, {job.sha256: siblings}, progress)
-    return made_of(reading.record)
+    record = with_overrulings(Path(job.home), job.sha256, reading.record)
+    write_corrected_page(Path(job.home), job.sha256, job.folder, record)
+    return made_of(record)
 
 
 def source_of(job: Job) -> Path:

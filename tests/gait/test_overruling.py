@@ -110,7 +110,7 @@ def test_the_words_and_the_table_tell_both_answers() -> None:
     assert (first.machine, first.gait, first.strides) == (("trot",), "pace", (one,))
     assert (first.reason, first.by) == ("the paw slips", "Ada")
     assert (second.machine, second.gait, second.reason, second.by) == (("trot",), "", "a stumble", "")
-    assert names_said(found.overruled) == "2: 1 pace, 1 left out"
+    assert names_said(found.overruled) == "2 (1 pace, 1 left out)"
     assert found.strides.gait[one] == "pace" and np.isnan(found.strides.gait_probability[one])
     assert found.strides.candidates[one] == ""
 

@@ -114,9 +114,10 @@ def _from(page: str, home: str) -> str:
 
 
 def footage_words(clip: ClipLine) -> str:
-    """How good the footage of a clip is, or what became of its reading."""
+    """How good the footage of a clip is, and what a person overruled, or what became of its reading."""
     older = " (by an older network, setting or version)" if clip.folder and clip.stale else ""
-    return f"{clip.grade}{older}" if clip.grade else STATES.get(clip.state, "Waiting").lower()
+    said = f"; overruled: {clip.overruled}" if clip.overruled else ""
+    return f"{clip.grade}{older}{said}" if clip.grade else STATES.get(clip.state, "Waiting").lower()
 
 
 def under_heads(case: Case) -> list[tuple[str, list[str]]]:
