@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from typing import Final
@@ -12,6 +13,8 @@ from gait.compare.compare import compare_records
 from gait.comparison_results import ComparingSettings, ReadClip, SheetComparison, UnreadClip
 from gait.comparison_tables import write_csv, write_json
 from gait.errors import GaitError, TrialError
+from gait.overruling import overruled
+from gait.overrulings_file import said_near
 from gait.placing import check_place, partial_of, put_in_place
 from gait.reading import Progress, ReadingSettings, folder_names
 from gait.reuse import Asked, Earlier, find_earlier, read_or_reuse
@@ -59,7 +62,8 @@ def compare_to_folder(
     """Read every clip of ``sheet`` (or re-use what is there), compare, and leave everything in ``out``.
 
     network  for films and folders of pictures; landmark tables need none
-    results  folders in which results of earlier readings may lie, besides ``out``
+    results  folders in which results of earlier readings may lie, besides ``out``; where one is a caseload or lies in
+             one, what people said there against the reading of a clip is followed
 
     A clip that cannot be read is told and listed; the others go on. Raises TrialError or GaitError when nothing can be
     compared, OSError when the results cannot be written.
@@ -68,10 +72,10 @@ def compare_to_folder(
     out = out.resolve()
     check_out(out)
     earlier = find_earlier([out / CLIPS, *results])
-    done = []
+    done: list[ReadClip | UnreadClip] = []
     for clip in _read_all(sheet, out / CLIPS, earlier, network, settings, bar):
-        tell(clip)
-        done.append(clip)
+        done.append(_as_said(clip, results) if isinstance(clip, ReadClip) else clip)
+        tell(done[-1])
     clips = tuple(clip for clip in done if isinstance(clip, ReadClip))
     unread = tuple(clip for clip in done if isinstance(clip, UnreadClip))
     if not clips:
@@ -80,6 +84,11 @@ def compare_to_folder(
     found = SheetComparison(sheet, clips, unread, comparison, settings)
     write_comparison(found, out)
     return found
+
+
+def _as_said(clip: ReadClip, results: Sequence[Path]) -> ReadClip:
+    """The clip with what people said of it in a caseload; its own folder keeps the reading itself."""
+    return replace(clip, record=overruled(clip.record, said_near(results, clip.row.sha256)))
 
 
 def check_sheet(sheet: Sheet) -> None:

@@ -75,6 +75,7 @@ def _clip(clip: ReadClip) -> dict[str, Any]:
         "strides_used": int(record.strides.used.sum()),
         "runs": [asdict(run) for run in record.runs],
         "notices": list(record.notices),
+        "overruled": [asdict(one) for one in record.overruled],
     }
 
 

@@ -26,8 +26,8 @@ WIDEST: Final = 60
 #: What stands in the other columns: name, meaning.
 MEANINGS: Final = (
     ("start, end", "touchdown, and the next touchdown of the same paw, on the clock of the clip"),
-    ("probability", "of the gait name, from the doubt about touchdowns and lift-offs"),
-    ("dropped", "why a stride was not used; empty = used"),
+    ("probability", "of the gait name, from the doubt about touchdowns and lift-offs; empty where a person named it"),
+    ("dropped", "why a stride was not used; left_out = by a person; empty = used"),
     ("baseline_mean, condition_mean", "over the strides with a value, of each side; n is their number"),
     ("difference", "condition minus baseline, in the unit; percent: the same in % of the baseline mean"),
     ("low, high", "95 % interval of the difference, in the unit, by resampling blocks of strides within clips"),

@@ -8,6 +8,7 @@ import numpy as np
 from gait.compare.compared import compared
 from gait.compare.nouns import ClipSet, Comparison
 from gait.measures import MEASURES
+from gait.overruling import overruled_words
 from gait.report.cautions import CAUTIONS, PRACTICE
 from gait.report.comparison.content import Block, Definition, Definitions, Facts, Point, Points, Row, Table
 from gait.report.comparison.naturally import day
@@ -107,6 +108,16 @@ def clip_sets(comparison: Comparison) -> Iterator[tuple[str, ClipSet]]:
             if side is not None and (key := (side.dog, side.condition, side.date)) not in seen:
                 seen.add(key)
                 yield ", ".join(part for part in (side.dog, side.condition, day(side.date)) if part), side
+
+
+def overruled_remarks(comparison: Comparison) -> tuple[str, ...]:
+    """What people said against the readings that are compared, clip by clip."""
+    return tuple(
+        f"{record.trial.clip or 'A clip'} ({name}): {overruled_words(record.overruled, len(record.strides))}"
+        for name, side in clip_sets(comparison)
+        for record in side.records
+        if record.overruled
+    )
 
 
 def definitions(comparison: Comparison) -> Definitions:

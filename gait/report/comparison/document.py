@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from gait.compare.nouns import Comparison, Contrast
 from gait.report.comparison.answer import card, title
-from gait.report.comparison.closing import cautions, clip_sets, definitions, making, statistics
+from gait.report.comparison.closing import cautions, clip_sets, definitions, making, overruled_remarks, statistics
 from gait.report.comparison.content import Block, Document, Figures, Film, Paragraph, Picture, Pictures, Section
 from gait.report.comparison.cycle import cycle_figure
 from gait.report.comparison.families import Family, families
@@ -55,7 +55,8 @@ def build_document(
     films: Sequence[Film] = (),
     remarks: Sequence[str] = (),
 ) -> Document:
-    """The content of the report of ``comparison``; remarks stand under the answer."""
+    """The content of the report of ``comparison``; remarks stand under the answer, and what people overruled."""
+    remarks = (*remarks, *overruled_remarks(comparison))
     groups = families(comparison)
     cards = {place: card(contrast, f"c{place}") for place, contrast in enumerate(comparison.contrasts)}
     earlier = {place for place, contrast in enumerate(comparison.contrasts) if _is_earlier(contrast, comparison)}
