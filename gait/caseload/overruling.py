@@ -59,7 +59,7 @@ def record_page(home: Path, sha256: str, folder: str) -> str:
 def corrected_record(store: Store, clip_id: int) -> GaitRecord | None:
     """The newest record of a clip with what people said; None when it has none, or its results are gone.
 
-    Raises GaitError when its landmarks give none any more.
+    Raises GaitError when its landmarks give none any more, or nobody can tell what was said.
     """
     return next((_corrected(store.home, one) for one in _current(store, clip_id)), None)
 
@@ -108,8 +108,14 @@ def write_corrected_page(home: Path, sha256: str, folder: str, record: GaitRecor
         page.unlink(missing_ok=True)
         return
     page.parent.mkdir(parents=True, exist_ok=True)
-    reading = Path(os.path.relpath(home / folder, page.parent)) / "report.html"
-    write_page(record, page, reading=reading.as_posix())
+    write_page(record, page, reading=reading_link(Path(folder)))
+    if _key_now(home, sha256) != overruled_key(record.overruled):
+        page.unlink(missing_ok=True)  # another word came in meanwhile; whoever looks next makes it anew
+
+
+def reading_link(folder: Path) -> str:
+    """Where the reading's own page lies, as seen from the one with what people said."""
+    return Path(os.path.relpath(folder / "report.html", page_of(Path(), "any").parent)).as_posix()
 
 
 def catch_up(store: Store) -> int:
@@ -120,7 +126,7 @@ def catch_up(store: Store) -> int:
         with suppress(GaitError):  # told where findings are made
             page, key = page_of(store.home, one.sha256), _key_now(store.home, one.sha256)
             if (key, bool(key)) != (one.key, page.is_file()):
-                record = apply_overrulings(store, one.clip_id)
+                record = apply_overrulings(store, one.clip_id) if key != one.key else _corrected(store.home, one)
                 write_corrected_page(store.home, one.sha256, one.folder, record)
                 done += record is not None
     return done

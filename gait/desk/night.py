@@ -70,6 +70,10 @@ class Night:
         plan(self.store, self.wanted)
         self._list_due.set()
 
+    def look(self) -> None:
+        """Have the morning list made anew, since something was said of a clip."""
+        self._list_due.set()
+
     def retry(self) -> None:
         """Try again what failed or was set aside. Raises StoreError."""
         try_again(self.store)
