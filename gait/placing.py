@@ -45,6 +45,7 @@ def settle(folder: Path) -> None:
 
 
 def settle_one(path: Path) -> None:
+    """Wait until a file, or the list of names of a folder, is on the disk."""
     if os.name == "nt" and path.is_dir():
         return  # Windows keeps folders by itself and opens none of them
     opened = os.open(path, os.O_RDWR if os.name == "nt" else os.O_RDONLY)

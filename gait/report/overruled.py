@@ -4,9 +4,9 @@ from collections import Counter
 from typing import Final
 
 from gait.nouns import GaitRecord, Overruled
-from gait.report.words import NOT_KNOWN
 
 LEFT_OUT: Final = "leave it out"
+NOT_SAID: Final = "not said"
 
 
 def overruled_table(record: GaitRecord) -> list[dict[str, str]]:
@@ -19,7 +19,7 @@ def overruled_table(record: GaitRecord) -> list[dict[str, str]]:
             "machine": machine_words(one),
             "person": one.gait or LEFT_OUT,
             "reason": one.reason,
-            "by": one.by or NOT_KNOWN,
+            "by": one.by or NOT_SAID,
             "at": one.at[:16].replace("T", " "),
         }
         for one in record.overruled

@@ -200,7 +200,7 @@ def test_table_of_strides_equals_the_record() -> None:
 def test_both_answers_stand_side_by_side_with_reason_who_and_when() -> None:
     text = read(CASES["overruled"]).text
     assert "near hind 0.520 1.040 trot walk <b>the pads land one by one Ada 2026-11-26 20:15" in text
-    assert f"{NO_STRIDE} leave it out <b>the pads land one by one not known 2026-11-26 20:15" in text
+    assert f"{NO_STRIDE} leave it out <b>the pads land one by one not said 2026-11-26 20:15" in text
     assert text.count("named by a person") == 1  # in its row of the table of strides
     linked = page_text(CORRECTED, reading="../../clips/a b/report.html")
     assert "../../clips/a%20b/report.html" in read(linked).attributes("href")
