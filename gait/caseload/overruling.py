@@ -1,12 +1,11 @@
 """A person's word in the caseload: rows and page of a record made anew with it, and kept in step with what was said."""
 
 import os
-from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import delete, select
+from sqlalchemy import delete, or_, select
 
 from gait.caseload.made import Made, made_of, overruled_key
 from gait.caseload.queue import put_measures
@@ -136,15 +135,12 @@ def _key_now(home: Path, sha256: str) -> str:
     return overruled_key(read_said(home, sha256).in_force)
 
 
-def _current(store: Store, clip_id: int | None = None) -> Iterator[_Current]:
+def _current(store: Store, clip_id: int | None = None) -> list[_Current]:
     """The newest record of a clip, or those of all clips of which anybody said anything."""
     columns = (RecordRow.clip_id, Clip.sha256, RecordRow.id, RecordRow.folder, RecordRow.trial, RecordRow.overruled_key)
-    found = select(*columns).join(Clip, Clip.id == RecordRow.clip_id).where(RecordRow.current)
-    if clip_id is not None:
-        found = found.where(RecordRow.clip_id == clip_id)
     said = {path.stem for path in (store.home / FOLDER).glob("*.jsonl")} if clip_id is None else set()
+    spoken_of = or_(RecordRow.overruled_key != "", Clip.sha256.in_(said))
+    found = select(*columns).join(Clip, Clip.id == RecordRow.clip_id).where(RecordRow.current)
     with store.reading() as connection:
-        rows: Sequence[Any] = connection.execute(found).all()
-    for one in map(_Current._make, rows):
-        if clip_id is not None or one.key or one.sha256 in said:
-            yield one
+        rows = connection.execute(found.where(spoken_of if clip_id is None else RecordRow.clip_id == clip_id)).all()
+    return list(map(_Current._make, rows))

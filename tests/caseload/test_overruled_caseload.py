@@ -51,13 +51,17 @@ def plain_pages(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def full(file_store: Store, tmp_path: Path) -> Store:
     """Three clips of two dogs, read."""
+    return fill(file_store, tmp_path)
+
+
+def fill(store: Store, tmp_path: Path) -> Store:
     for number, row in enumerate(ROWS):
         put_table(tmp_path / "in", row.split(",")[0], seconds=5 + number)
     put_sheet(tmp_path / "in", *ROWS)
-    add_now(file_store, tmp_path / "in")
-    read_all(file_store)
-    update_findings(file_store)
-    return file_store
+    add_now(store, tmp_path / "in")
+    read_all(store)
+    update_findings(store)
+    return store
 
 
 def line_of(store: Store, name: str = "a.csv") -> ClipLine:
@@ -99,7 +103,9 @@ def files_in(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
-def test_rows_follow_and_go_all_the_way_back(full: Store) -> None:
+def test_rows_follow_and_go_all_the_way_back(store: Store, tmp_path: Path) -> None:
+    """In either kind of store."""
+    full = fill(store, tmp_path)
     line = line_of(full)
     before, files = rows_of(full, line.record_id), files_in(full.home / line.folder)
     say(full, line, *words_on(full, line, 2))
@@ -112,7 +118,7 @@ def test_rows_follow_and_go_all_the_way_back(full: Store) -> None:
     assert rows_of(full, line.record_id) == before and line_of(full) == line
     redo(full.home, line.sha256)
     apply_overrulings(full, line.clip_id)
-    assert line_of(full).overruled == "1 (1 left out)"
+    assert line_of(full).overruled == "1 (1 left out)" and catch_up(full) == 1 and catch_up(full) == 0
     assert files_in(full.home / line.folder) == files  # the reading is never touched
 
 
