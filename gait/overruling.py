@@ -113,16 +113,14 @@ def _decided(strides: Strides, decides: IntArray, overrulings: Sequence[Overruli
     for row in np.flatnonzero(said).tolist():
         gait[row] = overrulings[decides[row]].gait
         dropped[row] = "" if gait[row] else LEFT_OUT
-    measures = strides.measures
-    if "hind_lag" in measures:
-        measures = measures | sure_leads(strides.paw, measures, strides.measures_sd, gait)
+    leads = sure_leads(strides.paw, strides.measures, strides.measures_sd, gait)
     return replace(
         strides,
         gait=gait.astype(np.str_),
         dropped=dropped.astype(np.str_),
         gait_probability=np.where(said, np.nan, strides.gait_probability),
         candidates=np.where(said, "", strides.candidates).astype(np.str_),
-        measures=measures,
+        measures=strides.measures | leads,
     )
 
 
