@@ -30,11 +30,16 @@ def sets_of(records: Sequence[GaitRecord]) -> tuple[ClipSet, ...]:
         trial = record.trial
         for name in ("dog", "date", "condition"):
             if not getattr(trial, name):
-                raise TrialError(f"{trial.clip or 'A clip'} does not say its {name}; a comparison needs it.")
+                raise TrialError(unsaid(trial.clip, name))
         found.setdefault((trial.dog, trial.date, trial.condition), []).append(record)
     made = [ClipSet(*_key(key), tuple(clips), gait_counts(clips)) for key, clips in found.items()]
     _check_baselines(made)
     return tuple(sorted(made, key=lambda s: (s.dog, s.date, not is_baseline(s), s.condition)))
+
+
+def unsaid(clip: str, name: str) -> str:
+    """Why a clip that does not say its dog, day or condition cannot be compared."""
+    return f"{clip or 'A clip'} does not say its {name}; a comparison needs it."
 
 
 def _key(key: tuple[str, str, str]) -> tuple[str, str, str]:
