@@ -24,6 +24,8 @@ MOST_KEPT: Final = 12
 #: Sections of a report that come first and always in this order; the films in step follow them.
 FIRST: Final = ("answer", "cautions")
 
+NOTHING: Final = Markup()
+
 #: Takes (clips done, clips in all).
 Tell = Callable[[int, int], None]
 #: The record of a clip.
@@ -41,8 +43,8 @@ class Answer:
 
     words: str = ""
     document: Document | None = None
-    first: Markup = Markup()
-    rest: Markup = Markup()
+    first: Markup = NOTHING
+    rest: Markup = NOTHING
     pair: tuple[int, int] | None = None
 
 
@@ -77,8 +79,10 @@ def answer_of(
 def as_said(record: GaitRecord, line: ClipLine, base: str = "") -> GaitRecord:
     """``record`` under the dog, day and condition by which the lists know its clip."""
     baseline = line.condition == base if base else line.baseline
-    said = {"clip": line.name, "dog": line.dog, "date": line.date, "condition": line.condition, "baseline": baseline}
-    return replace(record, trial=replace(record.trial, **said))
+    trial = replace(
+        record.trial, clip=line.name, dog=line.dog, date=line.date, condition=line.condition, baseline=baseline
+    )
+    return replace(record, trial=trial)
 
 
 def _pair(comparison: Comparison, records: dict[int, GaitRecord]) -> tuple[int, int] | None:
@@ -92,7 +96,7 @@ def _pair(comparison: Comparison, records: dict[int, GaitRecord]) -> tuple[int, 
 
 
 class Answers:
-    """Makes and keeps answers. The figures are drawn by one thread alone, since their styles are set for all at once."""
+    """Makes and keeps answers. One thread alone draws the figures, since their styles are set for all at once."""
 
     def __init__(self, most: int = MOST_KEPT) -> None:
         self._most, self._lock = most, Lock()
@@ -107,10 +111,15 @@ class Answers:
             if found is None or (found.done() and found.exception()):
                 found = self._worker.submit(make, lambda *told: self._told.__setitem__(key, told))
             self._found[key] = found  # the one that was asked for last goes last
-            for old in [k for k, future in self._found.items() if future.done()][: max(0, len(self._found) - self._most)]:
-                del self._found[old]
-                self._told.pop(old, None)
+            self._forget()
             return found
+
+    def _forget(self) -> None:
+        """Let go of the finished ones that were asked for longest ago, where there are too many."""
+        finished = [key for key, future in self._found.items() if future.done()]
+        for key in finished[: max(0, len(self._found) - self._most)]:
+            del self._found[key]
+            self._told.pop(key, None)
 
     def told(self, key: Hashable) -> tuple[int, int]:
         """(clips done, clips in all) of the answer of ``key``; (0, 0) before it is begun."""

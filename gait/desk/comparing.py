@@ -51,8 +51,8 @@ class Offer:
     @property
     def key(self) -> Hashable:
         """All that the answer depends on."""
-        clips = tuple((line.record_id, line.name, line.date, line.condition, line.baseline) for line in self.chosen.clips)
-        return self.asked.base, self.chosen.remarks, clips, versions()["pawfall"]
+        of = tuple((line.record_id, line.name, line.date, line.condition, line.baseline) for line in self.chosen.clips)
+        return self.asked.base, self.chosen.remarks, of, versions()["pawfall"]
 
 
 async def compare(request: Request) -> Response:

@@ -12,13 +12,18 @@ from gait.instep import StepMap, StepSettings, step_map
 from gait.nouns import GaitRecord
 from gait.report.palette import LANES, PAW_STYLES
 from gait.trial import Facing
-from pose.landmarks import PAWS
+from pose.draw import COLOURS
+from pose.landmarks import LANDMARKS, PAWS
 from pose.tracks import FloatArray, IntArray
 
 #: px, width of the picture of one dog as it is drawn; a wide screen shows two of them.
 WIDTH_PX: Final = 720
 #: Moments per second of the first clip are those of the faster camera, but no more: a screen shows no more either.
 MOST_FPS: Final = 240.0
+LANDS: Final = "The {paw} lands at once in both: the second clip is stretched in time to fit."
+#: How each landmark is drawn, as in the films that pawfall writes.
+LOOKS: Final = [{"colour": "#{:02x}{:02x}{:02x}".format(*colour), "ring": name.startswith("far")}
+                for name, colour in zip(LANDMARKS, COLOURS, strict=True)]  # fmt: skip
 #: Decimals of what is sent: px, and strides or shares of them.
 PX, SHARE = 2, 5
 
@@ -39,6 +44,8 @@ def films_in_step(one: Shown, two: Shown) -> dict[str, Any]:
     step_s    s of the first clip from one moment to the next
     size      px, width and height of the picture of either dog
     words     what lands at once
+    looks     how each landmark is drawn
+    clock     whether the clock of both is known
     sides     of either clip as in :func:`_side`, the first one first
     """
     records = (one.record, two.record)
@@ -56,7 +63,8 @@ def films_in_step(one: Shown, two: Shown) -> dict[str, Any]:
         "place": np.round(place, SHARE).tolist(),
         "step_s": float(np.diff(steps.film_s[:2]).sum()),
         "size": list(framing.size_px),
-        "words": f"The {steps.paw.replace('_', ' ')} lands at once in both: the second clip is stretched in time to fit.",
+        "words": LANDS.format(paw=steps.paw.replace("_", " ")),
+        "looks": LOOKS,
         "clock": all(record.trial.clock_known for record in records),
         "sides": [_side(shown, which, steps, at, framing) for which, (shown, at) in enumerate(zip((one, two), rows,
                                                                                               strict=True))],
@@ -77,11 +85,10 @@ def _side(shown: Shown, which: int, steps: StepMap, rows: IntArray, framing: Fra
     """One clip.
 
     clip, label, mirrored   its number, what stands over it, whether it is turned about to face the same way
-    first, frames, rows     number in its film of the first frame shown and of all from there; (N,) which of these belongs
-                            to each moment
+    frames, rows            numbers in its file of all frames shown; (N,) which of these belongs to each moment
     turn, shift             how a place (x, y) px of a frame goes into the picture: turn (2, 2) times it, plus the
                             shift of that frame; the middle of pixel 0 lies at 0
-    marks, hidden           landmarks of each frame in the picture, px, [] = not known; "010000" = the second one is hidden
+    marks, hidden           landmarks of each frame in the picture, px, [] = not known; "010000": the second is hidden
     ground                  px from the top, where the paws stand
     bars                    stances of each paw from 0 to the number of strides
     captions                of every stride shown: gait and time
