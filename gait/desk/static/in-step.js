@@ -203,6 +203,7 @@ export function openStage(stage) {
     find(".axis").style.setProperty("--at", place / told.strides);
     find(".now").textContent = `stride ${stride + 1} of ${told.strides}, ${Math.round(100 * (place - stride))} %`;
     stage.querySelectorAll(".dog .stride").forEach((line, which) => { line.textContent = told.sides[which].captions[stride]; });
+    stage.dataset.moment = shown;
     stage.dataset.frames = told.sides.map((side) => side.frames[side.rows[shown]]).join(" ");
   }
 
