@@ -1,5 +1,5 @@
-"""A caseload with dogs to compare, read without a network: walkers in closed form under films whose colour is the number
-of the frame."""
+"""A caseload with dogs to compare, read without a network: walkers in closed form, and films whose colour tells the
+number of the frame."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -25,7 +25,7 @@ DAY, LATER = "2026-03-02", "2026-04-13"
 SIZE = (480, 800)
 #: Levels of each colour; the frames of one clip are fewer than LEVELS ** 3.
 LEVELS, STEP = 7, 40
-#: What the sheet says of each clip, s of it, s of a stride, px by which the croup is higher, whether it walks to the left.
+#: What the sheet says of each clip; s of it, s of a stride, px by which the croup is higher, whether it walks left.
 CLIPS = {
     "bare.mp4": (f"Tansy,{DAY},bare,yes,1.8", 5.0, 0.50, 0.0, False),
     "boots.mp4": (f"Tansy,{DAY},boots,no,1.8", 5.2, 0.48, 12.0, True),

@@ -37,7 +37,7 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with tables.context() as patch:
         for name in list(CLIPS):
             patch.setitem(CLIPS, f"{name.split('.')[0]}.csv", CLIPS[name])
-        read_clips(store, root / "in", *(f"{name}.csv" for name in ("bare", "boots", "later", "alone", "short", "longer")))
+        read_clips(store, root / "in", *(name for name in CLIPS if name.endswith(".csv")))
     store.close()
     return root / "home"
 

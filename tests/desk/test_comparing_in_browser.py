@@ -1,5 +1,5 @@
-"""The Compare page in a real browser: both films always show the frames that belong together; by keys alone; no fault that
-axe-core finds; on paper without what cannot be pressed there."""
+"""The Compare page in a real browser: both films always show the frames that belong together, by keys alone too; no
+fault that axe-core finds; on paper without what cannot be pressed there."""
 
 import json
 import socket
@@ -37,8 +37,8 @@ SEEN = """() => {
         return [...canvas.getContext("2d").getImageData(...at, 1, 1).data].slice(0, 3);
     };
     const stage = document.querySelector("#stage");
-    return { colours: [...stage.querySelectorAll("canvas")].map(colour), told: stage.dataset.frames.split(" ").map(Number),
-             moment: Number(stage.dataset.moment) };
+    return { colours: [...stage.querySelectorAll("canvas")].map(colour),
+             told: stage.dataset.frames.split(" ").map(Number), moment: Number(stage.dataset.moment) };
 }"""
 
 
@@ -133,6 +133,11 @@ def belonging(told: dict[str, Any], moment: int) -> list[int]:
     return [side["frames"][side["rows"][moment]] for side in told["sides"]]
 
 
+def touchdown(told: dict[str, Any], stride: float) -> int:
+    """The moment nearest to that many strides."""
+    return min(range(len(told["place"])), key=lambda moment: abs(told["place"][moment] - stride))
+
+
 def test_the_slider_moves_both_films_to_the_frames_that_belong_together(page: Page) -> None:
     told = instep(page)
     last = len(told["place"]) - 1
@@ -150,8 +155,7 @@ def test_steps_and_strides_by_keys_alone(page: Page) -> None:
     page.keyboard.press(",")
     assert seen_at(page, 11) == belonging(told, 11)
     page.keyboard.press("]")
-    first = min(range(len(told["place"])), key=lambda moment: abs(told["place"][moment] - 1))
-    assert seen_at(page, first) == belonging(told, first)
+    assert seen_at(page, touchdown(told, 1)) == belonging(told, touchdown(told, 1))
     page.keyboard.press("[")
     assert seen_at(page, 0) == belonging(told, 0)
     page.keyboard.press("8")
@@ -161,6 +165,7 @@ def test_steps_and_strides_by_keys_alone(page: Page) -> None:
 def test_playing_keeps_both_in_step_and_the_loop_stays_in_its_stride(page: Page) -> None:
     told = instep(page)
     page.keyboard.press("]")
+    seen_at(page, touchdown(told, 1))
     page.keyboard.press("l")
     page.keyboard.press("1")
     page.keyboard.press(" ")
@@ -182,7 +187,7 @@ def test_pressing_the_bars_goes_there(page: Page) -> None:
     track = page.locator(".track").first.bounding_box()
     assert track
     page.mouse.click(track["x"] + track["width"] * 0.5, track["y"] + 5)
-    middle = min(range(len(told["place"])), key=lambda moment: abs(told["place"][moment] - told["strides"] / 2))
+    middle = touchdown(told, told["strides"] / 2)
     end_s = time.monotonic() + 20
     while abs((now := page.evaluate(SEEN))["moment"] - middle) > 1:
         assert time.monotonic() < end_s, f"stays at {now}"

@@ -12,9 +12,22 @@ class Pair extends EventTarget {
     super();
     Object.assign(this, { told, pens, shown: -1, wanted: 0, marks: true, closed: false, wake: () => {} });
     this.films = told.sides.map((side) => new StepFilm(side, told.size));
+    this.half = 0.51 * Math.max(...told.place.slice(1).map((place, before) => place - told.place[before]));
   }
 
   get moments() { return this.told.place.length; }
+
+  // Strides gone by at a moment; the moment nearest to a touchdown counts as that touchdown.
+  gone(moment) {
+    const place = this.told.place[moment], whole = Math.round(place);
+    return Math.abs(place - whole) <= this.half ? whole : place;
+  }
+
+  // The stride that is seen, from 0, and the share of it that is gone.
+  strideAt(moment) {
+    const gone = this.gone(moment), stride = Math.min(Math.floor(gone), this.told.strides - 1);
+    return [stride, gone - stride];
+  }
 
   async open(tell) {
     await Promise.all(this.films.map((film) => film.open((far) => tell(`The films are being made${far ? `: ${far}` : ""}. Once they are, they are kept.`))));
@@ -80,8 +93,6 @@ class Transport extends EventTarget {
     Object.assign(this, { pair, playing: false, speed: 0.25, loop: null });
   }
 
-  get place() { return this.pair.told.place[this.pair.wanted]; }
-
   get span() { return this.loop ?? [0, this.pair.moments - 1]; }
 
   step(by) {
@@ -96,7 +107,7 @@ class Transport extends EventTarget {
   }
 
   stride(by) {
-    const at = by > 0 ? Math.floor(this.place + 1e-6) + 1 : Math.ceil(this.place - 1e-6) - 1;
+    const gone = this.pair.gone(this.pair.wanted), at = by > 0 ? Math.floor(gone) + 1 : Math.ceil(gone) - 1;
     this.to(this.nearest(Math.min(Math.max(at, 0), this.pair.told.strides)));
   }
 
@@ -111,7 +122,7 @@ class Transport extends EventTarget {
     this.dispatchEvent(new Event("state"));
   }
 
-  toggleLoop() { this.setLoop(this.loop ? null : Math.min(Math.floor(this.place + 1e-6), this.pair.told.strides - 1)); }
+  toggleLoop() { this.setLoop(this.loop ? null : this.pair.strideAt(this.pair.wanted)[0]); }
 
   toggle() { if (this.playing) this.pause(); else this.play(); }
 
@@ -196,12 +207,12 @@ export function openStage(stage) {
   }
 
   function moment(pair) {
-    const { told, shown } = pair, place = told.place[shown], stride = Math.min(Math.floor(place + 1e-6), told.strides - 1);
-    const slider = find(".slide input");
+    const { told, shown } = pair, [stride, share] = pair.strideAt(shown), slider = find(".slide input");
+    const words = `stride ${stride + 1} of ${told.strides}, ${Math.round(100 * share)} %`;
     slider.value = shown;
-    slider.setAttribute("aria-valuetext", `stride ${stride + 1} of ${told.strides}, ${Math.round(100 * (place - stride))} % of it`);
-    find(".axis").style.setProperty("--at", place / told.strides);
-    find(".now").textContent = `stride ${stride + 1} of ${told.strides}, ${Math.round(100 * (place - stride))} %`;
+    slider.setAttribute("aria-valuetext", words);
+    find(".now").textContent = words;
+    find(".axis").style.setProperty("--at", told.place[shown] / told.strides);
     stage.querySelectorAll(".dog .stride").forEach((line, which) => { line.textContent = told.sides[which].captions[stride]; });
     stage.dataset.moment = shown;
     stage.dataset.frames = told.sides.map((side) => side.frames[side.rows[shown]]).join(" ");
