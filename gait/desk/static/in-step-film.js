@@ -1,7 +1,7 @@
 // The pictures of one clip, each frame laid so that the dog is held in place. Frame i of a film lies at (i + 0.5) / PACE s.
 
 const PACE = 30;
-const AGAIN_MS = 1000;
+const AGAIN_MS = 1000, PATIENCE_MS = 400;
 const QUALITY = 0.9;
 const BEYOND = "#34383e", LINE = "#6e7278", TOPLINE = "#f0e442", EDGE = "#000000";
 const RADIUS_SHARE = 0.011, FAINT = 0.4;
@@ -62,21 +62,37 @@ export class StepFilm {
     const kept = this.shots.get(row);
     if (kept) return createImageBitmap(kept);
     if (!this.video) { this.plain(); return this.canvas; }
-    await this.jump((this.places[row] + 0.5) / PACE);
+    const there = await this.jump(this.places[row]);
     this.lay(row);
-    const blob = await new Promise((done) => this.canvas.toBlob(done, "image/webp", QUALITY));
+    const blob = there ? await new Promise((done) => this.canvas.toBlob(done, "image/webp", QUALITY)) : null;
     if (!this.closed) this.shots.set(row, blob);
     return this.canvas;
   }
 
   missing(row) { return Boolean(this.video) && !this.shots.has(row); }
 
-  async jump(t) {
-    if (this.video.currentTime === t && !this.video.seeking) return;
-    await new Promise((done, failed) => {
-      this.video.addEventListener("seeked", done, { once: true });
-      this.video.addEventListener("error", () => failed(new Error("The film of this clip cannot be read any more.")), { once: true });
-      this.video.currentTime = t;
+  // To the frame of that place; says whether it is sure to be there. A browser tells that a jump has ended before the
+  // frame can be drawn, so the frame's own time is waited for; a page that nobody sees never gets it.
+  async jump(place) {
+    const { video } = this, t = (place + 0.5) / PACE;
+    if (video.currentTime === t && !video.seeking) return true;
+    const arrived = new Promise((done, failed) => {
+      video.addEventListener("seeked", done, { once: true });
+      video.addEventListener("error", () => failed(new Error("The film of this clip cannot be read any more.")), { once: true });
+    });
+    const drawn = video.requestVideoFrameCallback ? this.drawn(place) : arrived.then(() => true);
+    video.currentTime = t;
+    await arrived;
+    return Promise.race([drawn, new Promise((done) => setTimeout(() => done(false), PATIENCE_MS))]);
+  }
+
+  drawn(place) {
+    return new Promise((done) => {
+      const look = (now, frame) => {
+        if (Math.round(frame.mediaTime * PACE) === place) done(true);
+        else if (this.video.currentTime === (place + 0.5) / PACE) this.video.requestVideoFrameCallback(look);
+      };
+      this.video.requestVideoFrameCallback(look);
     });
   }
 
