@@ -25,6 +25,8 @@ DAY, LATER = "2026-03-02", "2026-04-13"
 SIZE = (480, 800)
 #: Levels of each colour; the frames of one clip are fewer than LEVELS ** 3.
 LEVELS, STEP = 7, 40
+#: px, half the side of the spot at the croup.
+SPOT_PX = 5
 #: What the sheet says of each clip; s of it, s of a stride, px by which the croup is higher, whether it walks left.
 CLIPS = {
     "bare.mp4": (f"Tansy,{DAY},bare,yes,1.8", 5.0, 0.50, 0.0, False),
@@ -58,9 +60,14 @@ def number_of(colour: list[int]) -> int:
     return levels[0] + LEVELS * levels[1] + LEVELS**2 * levels[2]
 
 
-def write_coloured(path: Path, times_s: np.ndarray) -> None:
-    """A film with a frame of its own colour at each of ``times_s`` (T,) s."""
-    pictures = (np.full((*SIZE, 3), colour_of(number), np.uint8) for number in range(len(times_s)))
+def write_coloured(path: Path, times_s: np.ndarray, croup_px: np.ndarray | None = None, scale: float = 1.0) -> None:
+    """A film with a frame of its own colour at each of ``times_s`` (T,) s and a white spot at ``croup_px`` (T, 2) px of
+    the whole picture; the film is smaller by ``scale``."""
+    size, spot = [round(scale * side) for side in SIZE], round(scale * SPOT_PX)
+    pictures = [np.full((*size, 3), colour_of(number), np.uint8) for number in range(len(times_s))]
+    for picture, place in zip(pictures, croup_px if croup_px is not None else (), strict=croup_px is not None):
+        x, y = np.round(scale * (place + 0.5) - 0.5).astype(int)
+        picture[y - spot : y + spot + 1, x - spot : x + spot + 1] = 255
     write_film(zip(times_s, pictures, strict=True), path, settings=FilmSettings(quality=4))
 
 

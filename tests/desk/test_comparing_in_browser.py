@@ -9,10 +9,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from compare_maker import DAY, number_of, read_clips, write_coloured
+from compare_maker import DAY, SIZE, number_of, read_clips, write_coloured
 from desk_maker import make_desk
 from playwright.sync_api import Browser, Page, expect
 from starlette.requests import Request
@@ -24,6 +25,7 @@ from gait.caseload.store import open_store
 from gait.desk.app import build_desk
 from gait.desk.records import clip_line, record_of
 from gait.desk.room import Desk
+from pose.landmarks import CROUP
 
 pytestmark = pytest.mark.slow
 
@@ -41,19 +43,31 @@ SEEN = """() => {
              told: stage.dataset.frames.split(" ").map(Number), moment: Number(stage.dataset.moment) };
 }"""
 
+#: Colours of a canvas at places (x, y) px.
+COLOURS = """([which, places]) => {
+    const pen = document.querySelectorAll("#stage canvas")[which].getContext("2d");
+    return places.map(([x, y]) => [...pen.getImageData(x, y, 1, 1).data].slice(0, 3));
+}"""
+#: px, in the middle of the spot at the croup and just beyond it on all sides: it is 11 px wide, and both dogs are shown
+#: at about the size that they were filmed in.
+OFFSETS = ((0, 0), (12, 0), (-12, 0), (0, 12), (0, -12))
+#: of 255; a spot that went through two films is not quite white, a frame's colour has 240 at the most in one colour.
+WHITE = 200
+
 
 def film_routes(desk: Desk, folder: Path) -> list[Route]:
-    """Films of coloured frames at an even pace, as the desk makes them of clips; tables have none."""
+    """Films of coloured frames at an even pace, as the desk makes of clips, one half as large; tables have none."""
 
     def json_of(request: Request) -> Response:
         line = clip_line(desk, request.path_params["number"])
         if line.kind == "table":
             return JSONResponse({"state": "none", "words": "This clip is a table."})
-        count = len(record_of(desk, line.clip_id).tracks)
-        if not (folder / f"{line.name}").is_file():
-            write_coloured(folder / line.name, [place / PACE for place in range(count)])
-        size = [800, 480]
-        return JSONResponse({"state": "ready", "numbers": list(range(count)), "size": size, "of": size})
+        tracks, scale = record_of(desk, line.clip_id).tracks, 0.5 if line.name == "boots.mp4" else 1.0
+        if not (folder / line.name).is_file():
+            write_coloured(folder / line.name, np.arange(len(tracks)) / PACE, tracks.xy_px[:, CROUP], scale)
+        of = list(SIZE[::-1])
+        size = [round(scale * side) for side in of]
+        return JSONResponse({"state": "ready", "numbers": list(range(len(tracks))), "size": size, "of": of})
 
     def film_of(request: Request) -> Response:
         return FileResponse(folder / clip_line(desk, request.path_params["number"]).name, media_type="video/mp4")
@@ -131,6 +145,18 @@ def seen_at(page: Page, moment: int) -> list[int]:
 
 def belonging(told: dict[str, Any], moment: int) -> list[int]:
     return [side["frames"][side["rows"][moment]] for side in told["sides"]]
+
+
+def test_what_is_seen_at_the_croup_is_drawn_at_its_mark(page: Page) -> None:
+    told = instep(page)
+    for moment in (0, 40, len(told["place"]) - 1):
+        page.locator(".slide input").fill(str(moment))
+        seen_at(page, moment)
+        for which, side in enumerate(told["sides"]):
+            x, y = side["marks"][side["rows"][moment]][CROUP]
+            around = [(round(x + right), round(y + down)) for right, down in OFFSETS]
+            colours = page.evaluate(COLOURS, [which, around])
+            assert [min(colour) > WHITE for colour in colours] == [True, False, False, False, False], (which, colours)
 
 
 def touchdown(told: dict[str, Any], stride: float) -> int:
