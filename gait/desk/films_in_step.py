@@ -20,7 +20,7 @@ from pose.tracks import FloatArray, IntArray
 WIDTH_PX: Final = 720
 #: Moments per second of the first clip are those of the faster camera, but no more: a screen shows no more either.
 MOST_FPS: Final = 240.0
-LANDS: Final = "The {paw} lands at once in both: the second clip is stretched in time to fit."
+LANDS: Final = "The {paw} paw lands at once in both: the second clip is stretched in time to fit."
 #: How each landmark is drawn, as in the films that pawfall writes.
 LOOKS: Final = [{"colour": "#{:02x}{:02x}{:02x}".format(*colour), "ring": name.startswith("far")}
                 for name, colour in zip(LANDMARKS, COLOURS, strict=True)]  # fmt: skip
