@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from gait.command.edge import EXPECTED, OUR_FAULT, exit_code, fault, message
-from gait.compare.compare import compare_records
+from gait.compare.compare import NEEDED, compare_records
 from gait.comparison_results import ComparingSettings, ReadClip, SheetComparison, UnreadClip
 from gait.comparison_tables import write_csv, write_json
 from gait.errors import GaitError, TrialError
@@ -98,10 +98,7 @@ def check_sheet(sheet: Sheet) -> None:
         conditions = one.condition != two.condition and one.date == two.date and (one.baseline or two.baseline)
         if one.dog == two.dog and (visits or conditions):
             return
-    raise TrialError(
-        f"{sheet.name} holds nothing to compare: a dog needs a baseline and another condition on one day, "
-        "or two visits in one condition."
-    )
+    raise TrialError(f"{sheet.name} holds nothing to compare: {NEEDED}")
 
 
 def check_out(out: Path) -> None:

@@ -58,8 +58,12 @@ def _films(found: SheetComparison, folder: Path) -> tuple[list[Film], list[str]]
 
 def film_name(contrast: Contrast) -> str:
     """ "tansy-boots-2026-03-02.mp4", in letters that any file system takes."""
-    words = f"{contrast.dog} {contrast.condition.condition} {contrast.condition.date}".lower()
-    return re.sub(r"[^\w]+", "-", words).strip("-") + ".mp4"
+    return plain_words(f"{contrast.dog} {contrast.condition.condition} {contrast.condition.date}") + ".mp4"
+
+
+def plain_words(words: str) -> str:
+    """ "Tansy, boots" as "tansy-boots", in letters that any file system takes."""
+    return re.sub(r"[^\w]+", "-", words.lower()).strip("-")
 
 
 def shown_pair(contrast: Contrast) -> tuple[GaitRecord, GaitRecord]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from typing import Final
 
 import numpy as np
 
@@ -16,6 +17,8 @@ from gait.nouns import GaitRecord
 from gait.versions import versions
 
 DEFAULTS = CompareSettings()
+#: What a comparison needs, in words.
+NEEDED: Final = "a dog needs a baseline and another condition on one day, or two visits in one condition."
 
 
 def compare_records(
@@ -30,10 +33,7 @@ def compare_records(
     sets = sets_of(records)
     pairs = pairs_of(sets)
     if not pairs:
-        raise GaitError(
-            f"{len(records)} clips give nothing to compare: a dog needs a baseline and another condition on one day, "
-            "or two visits in one condition."
-        )
+        raise GaitError(f"{len(records)} clips give nothing to compare: {NEEDED}")
     contrasts = tuple(contrast_of(pair, settings, seed) for pair in pairs)
     return Comparison(
         contrasts,

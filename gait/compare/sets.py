@@ -30,11 +30,16 @@ def sets_of(records: Sequence[GaitRecord]) -> tuple[ClipSet, ...]:
         trial = record.trial
         for name in ("dog", "date", "condition"):
             if not getattr(trial, name):
-                raise TrialError(f"{trial.clip or 'A clip'} does not say its {name}; a comparison needs it.")
+                raise TrialError(unsaid(trial.clip, name))
         found.setdefault((trial.dog, trial.date, trial.condition), []).append(record)
     made = [ClipSet(*_key(key), tuple(clips), gait_counts(clips)) for key, clips in found.items()]
     _check_baselines(made)
     return tuple(sorted(made, key=lambda s: (s.dog, s.date, not is_baseline(s), s.condition)))
+
+
+def unsaid(clip: str, name: str) -> str:
+    """Why a clip that does not say its dog, day or condition cannot be compared."""
+    return f"{clip or 'A clip'} does not say its {name}; a comparison needs it."
 
 
 def _key(key: tuple[str, str, str]) -> tuple[str, str, str]:
@@ -54,7 +59,12 @@ def _check_baselines(sets: Sequence[ClipSet]) -> None:
             raise TrialError(f"{s.dog}, {s.date}: {s.condition!r} is called baseline in one clip and not in another.")
         if is_baseline(s) and names.setdefault((s.dog, s.date), s.condition) != s.condition:
             other = names[s.dog, s.date]
-            raise TrialError(f"{s.dog}, {s.date}: both {other!r} and {s.condition!r} are called baseline; keep one.")
+            raise TrialError(two_baselines(s.dog, s.date, (other, s.condition)))
+
+
+def two_baselines(dog: str, date: str, names: tuple[str, str]) -> str:
+    """Why a day with two baselines cannot be compared."""
+    return f"{dog}, {date}: both {names[0]!r} and {names[1]!r} are called baseline; keep one."
 
 
 def gait_counts(records: Sequence[GaitRecord]) -> dict[str, int]:
@@ -85,4 +95,9 @@ def _against_baseline(clips: ClipSet, sets: Sequence[ClipSet]) -> Pair:
     same_day = [s for s in sets if (s.dog, s.date) == (clips.dog, clips.date) and is_baseline(s)]
     if same_day:
         return Pair("condition", same_day[0], clips)
-    return Pair("condition", None, clips, f"{clips.dog} has no baseline on {clips.date}; film it bare on the same day.")
+    return Pair("condition", None, clips, no_baseline(clips.dog, clips.date))
+
+
+def no_baseline(dog: str, date: str) -> str:
+    """Why a condition is held against nothing."""
+    return f"{dog} has no baseline on {date}; film it bare on the same day."

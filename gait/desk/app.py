@@ -12,7 +12,7 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from gait.desk import caseload_pages, entrance, overruling
+from gait.desk import caseload_pages, comparing, entrance, overruling
 from gait.desk.marking import Marking, marking_routes
 from gait.desk.pages import HANDLERS, STATIC
 from gait.desk.room import Desk
@@ -22,6 +22,7 @@ from gait.report.page import stylesheet
 #: Of every page, in the order in which they are looked through.
 ROUTES: Final[tuple[BaseRoute, ...]] = (
     *caseload_pages.ROUTES,
+    *comparing.ROUTES,
     *entrance.ROUTES,
     *overruling.ROUTES,
 )

@@ -4,8 +4,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from urllib.parse import quote
 
+from markupsafe import Markup
+
 from gait.compare.nouns import Comparison
-from gait.report.comparison.content import Document, Film
+from gait.report.comparison.content import Document, Film, Section
 from gait.report.comparison.document import KeyPicture, build_document
 from gait.report.page import picture_link, stylesheet, template
 from gait.report.writing import write_whole
@@ -25,6 +27,11 @@ def write_comparison_page(
 
 def page_of(document: Document) -> str:
     """The page as HTML text."""
-    return template("comparison.html").render(
-        css=stylesheet(), document=document, picture_link=picture_link, quote=quote
-    )
+    sections = sections_of(document.sections)
+    return template("comparison.html").render(css=stylesheet(), document=document, sections=sections)
+
+
+def sections_of(sections: Sequence[Section]) -> Markup:
+    """Sections as a piece of HTML, to stand in a page with the same style sheet."""
+    made = template("comparison_sections.html").render(sections=sections, picture_link=picture_link, quote=quote)
+    return Markup(made)

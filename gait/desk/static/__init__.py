@@ -1,0 +1,1 @@
+"""Scripts and styles of the desk's pages."""
