@@ -212,7 +212,8 @@ def test_what_a_person_overruled_counts_at_once(read: Desk) -> None:
     line = next(line for line in clips(read.store, dog="Tansy") if line.condition == "boots")
     strides = record_of(read, line.clip_id).strides
     row = int((strides.used & (strides.paw == NEAR_HIND)).nonzero()[0][2])
-    word = Overruling("one", "near_hind", float(strides.start_s[row]), float(strides.end_s[row]), "", "stumbled", "", "")
+    span = float(strides.start_s[row]), float(strides.end_s[row])
+    word = Overruling("one", "near_hind", *span, "", "stumbled", "", "")
     overrule(read.home, line.sha256, word)
     assert "overruled" not in before and "A person overruled 1 of" in page(client, address)
     undo(read.home, line.sha256)
