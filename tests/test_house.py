@@ -31,7 +31,7 @@ CORE_OUTSIDE = {"numpy", "scipy", "sklearn"}
 CORE_POSE = {"pose.tracks", "pose.landmarks", "pose.errors"}
 
 #: Libraries that one place alone may know, so that they can be exchanged.
-ONLY_IN = {"av": {"pose.container", "pose.film"}, "onnxruntime": {"pose.network", "training.export"},
+ONLY_IN = {"av": {"pose.camera", "pose.container", "pose.film"}, "onnxruntime": {"pose.network", "training.export"},
            "ezc3d": {"pose.c3d"}, "gi": {"gait.plugin.element"}}  # fmt: skip
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
