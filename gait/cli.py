@@ -10,6 +10,7 @@ import click
 from gait.command.caseload_group import caseload, of_caseload
 from gait.command.edge import OneLineGroup, message
 from gait.command.plugin import plugin
+from gait.command.watch import watch
 
 FOLDER = click.Path(path_type=Path)
 
@@ -30,6 +31,7 @@ def main() -> None:
 
 main.add_command(caseload)
 main.add_command(plugin)
+main.add_command(watch)
 
 
 @main.command()

@@ -31,8 +31,10 @@ from pose.tracks import FloatArray, Tracks
 
 Picture = NDArray[np.uint8]
 
-#: Pictures that may wait; with two at once through the network, the third waits while they are there. Our own choice.
-MOST_WAITING: Final = 3
+#: s, age at which a picture is left out rather than read: its answer would come later than a quarter of a second.
+MOST_AGE_S: Final = 0.12
+#: Pictures that are kept until they have been read: two go through the network together.
+KEPT: Final = 4
 #: Pictures a second that are read at most; of a faster camera every second or third. Two idle cores read about 60 and
 #: record, show and answer besides (measured, see README).
 MOST_FPS: Final = 40.0
@@ -91,7 +93,7 @@ class Now:
     dog          whether withers and croup are seen in it
     gait         of the last hind stride: plain name, "unclear", "stand", or "" when nothing is known
     probability  0..1, of that name; NaN = not known
-    agree        hind strides in a row that have this name
+    agree        hind strides in a row that have this name, counted up to four; unclear ones between do not count
     candidates   of an unclear stride the two likeliest names, joined by "/"; else ""
     back         topline and place on the belt
     said         the last change of gait
@@ -139,9 +141,10 @@ class LiveReading:
         self._landmarks = LandmarkStream(network, facing=trial.facing)
         self._gait, self._tell = GaitStream(trial), tell
         self._now, self._seen, self._said = Now(), None, list[Said]()
+        self._last: Event | None = None
         self._row: list[Event] = []
         self._trail, self._log = Trail(), LatencyLog()
-        self._shots: deque[ShotLike] = deque(maxlen=MOST_WAITING + 2)
+        self._shots: deque[ShotLike] = deque(maxlen=KEPT)
         self._waiting: deque[ShotLike] = deque()
         self._last_s = -np.inf
         self._ending = False
@@ -180,9 +183,6 @@ class LiveReading:
                 return
             self._last_s = shot.t_s
             self._waiting.append(shot)
-            if len(self._waiting) > MOST_WAITING:
-                self._waiting.popleft()
-                self.dropped += 1
             self._change.notify_all()
 
     def finish(self) -> None:
@@ -202,8 +202,12 @@ class LiveReading:
             self.failed = f"Reading has stopped ({type(error).__name__}: {error}). The recording goes on."
 
     def _next(self) -> ShotLike | None:
+        """The oldest picture that is fresh enough, waited for; None = the end."""
         with self._change:
             self._change.wait_for(lambda: bool(self._waiting) or self._ending)
+            while len(self._waiting) > 1 and time.monotonic() - self._waiting[0].taken_s > MOST_AGE_S:
+                self._waiting.popleft()
+                self.dropped += 1
             return self._waiting.popleft() if self._waiting else None
 
     def _read(self, shot: ShotLike) -> None:
@@ -238,19 +242,23 @@ class LiveReading:
         """What is known of the gait, with nothing else."""
         if self._gait.gait == STAND:
             return Now(gait=STAND)
-        if not self._row or self._row[-1].t_s < now_s - SILENT_S:
+        last = self._last
+        if last is None or last.t_s < now_s - SILENT_S:
             return Now()
-        last = self._row[-1]
-        return Now(gait=last.gait, probability=last.probability, agree=len(self._row), candidates=last.candidates)
+        agree = 0 if last.gait == UNCLEAR else len(self._row)
+        return Now(gait=last.gait, probability=last.probability, agree=agree, candidates=last.candidates)
 
     def _hear(self, events: list[Event]) -> None:
-        """Keep the hind strides that agree with the last one, and tell changes of gait."""
+        """Keep the hind strides that agree, of which unclear ones end no row, and tell changes of gait."""
         for event in events:
             if event.kind == STRIDE and event.paw in HINDS and event.gait:
-                same = bool(self._row) and self._row[-1].gait == event.gait
-                self._row = [*self._row, event] if same else [event]
+                self._last = event
+                if event.gait != UNCLEAR:
+                    same = bool(self._row) and self._row[-1].gait == event.gait
+                    self._row = [*self._row[-AGREE:], event] if same else [event]
             if event.kind == GAIT_CHANGED:
-                self._row = self._row if event.gait != STAND else []
+                if event.gait == STAND:
+                    self._last, self._row = None, []
                 self._say(event)
 
     def _say(self, event: Event) -> None:
