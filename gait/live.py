@@ -38,6 +38,8 @@ KEPT: Final = 4
 #: Pictures a second that are read at most; of a faster camera every second or third. Two idle cores read about 60 and
 #: record, show and answer besides (measured, see README).
 MOST_FPS: Final = 40.0
+#: Pictures a second below which nothing is said of the gait, as no clip is read at fewer either.
+LEAST_FPS: Final = 20.0
 #: s without a hind stride after which nothing is said of the gait: two strides of a slow walk.
 SILENT_S: Final = 3.0
 #: Hind strides in a row that have to agree before a gait counts; as in gait.stream.
@@ -97,6 +99,7 @@ class Now:
     candidates   of an unclear stride the two likeliest names, joined by "/"; else ""
     back         topline and place on the belt
     said         the last change of gait
+    slow         whether too few pictures a second are read to say anything of the gait
     latency_ms   ms from the picture to this answer
     """
 
@@ -108,6 +111,7 @@ class Now:
     candidates: str = ""
     back: Back = field(default_factory=Back)
     said: Said | None = None
+    slow: bool = False
     latency_ms: float = NAN
 
     @property
@@ -240,6 +244,8 @@ class LiveReading:
 
     def _gait_now(self, now_s: float) -> Now:
         """What is known of the gait, with nothing else."""
+        if self._slow():
+            return Now(slow=True)
         if self._gait.gait == STAND:
             return Now(gait=STAND)
         last = self._last
@@ -247,6 +253,9 @@ class LiveReading:
             return Now()
         agree = 0 if last.gait == UNCLEAR else len(self._row)
         return Now(gait=last.gait, probability=last.probability, agree=agree, candidates=last.candidates)
+
+    def _slow(self) -> bool:
+        return self._trail.rate() < LEAST_FPS
 
     def _hear(self, events: list[Event]) -> None:
         """Keep the hind strides that agree, of which unclear ones end no row, and tell changes of gait."""
@@ -259,7 +268,8 @@ class LiveReading:
             if event.kind == GAIT_CHANGED:
                 if event.gait == STAND:
                     self._last, self._row = None, []
-                self._say(event)
+                if not self._slow():
+                    self._say(event)
 
     def _say(self, event: Event) -> None:
         with self._change:

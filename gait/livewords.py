@@ -1,4 +1,4 @@
-"""What is known now, in words that are read from two metres. What is not known is said to be not known."""
+"""What is known now, in words: a few that are read from two metres, and more beside them."""
 
 import math
 
@@ -10,29 +10,30 @@ from gait.naming import STAND, UNCLEAR
 MIDDLE_BL, STILL_BL_S = 0.05, 0.03
 
 
-def gait_words(now: Now) -> str:
-    """ "trot", "trot? (one stride)", "unclear: trot or pace", "no gait yet"."""
-    if now.gait in ("", STAND):
-        return now.gait or "no gait yet"
+def gait_words(now: Now) -> tuple[str, str]:
+    """ ("trot", ""), ("trot?", "one stride so far"), ("unclear", "trot or pace"), ("no gait yet", "")."""
+    if not now.dog:
+        return "no dog", "Is the whole dog in the picture, from the side, with light on it?"
+    if now.slow:
+        return "too slow", "This machine reads too few pictures a second to name a gait. End other programs."
     if now.gait == UNCLEAR:
-        either = now.candidates.replace("/", " or ")
-        return f"{UNCLEAR}: {either}" if either else UNCLEAR
-    if now.sure:
-        return now.gait
-    return f"{now.gait}? ({number_word(now.agree)} stride{'' if now.agree == 1 else 's'})"
+        return UNCLEAR, now.candidates.replace("/", " or ")
+    if now.gait in ("", STAND) or now.sure:
+        return now.gait or "no gait yet", ""
+    return f"{now.gait}?", f"{number_word(now.agree)} stride{'' if now.agree == 1 else 's'} so far"
 
 
-def topline_words(now: Now) -> str:
-    """ "topline −4.2° (withers higher), swings by 0.4°"."""
+def topline_words(now: Now) -> tuple[str, str]:
+    """ ("topline −4.2°", "withers higher, swings by 0.4°")."""
     back = now.back
     if not math.isfinite(back.topline_deg):
-        return "topline not known"
+        return "topline not known", ""
     higher = "level" if abs(back.topline_deg) < 0.05 else "croup higher" if back.topline_deg > 0 else "withers higher"
-    return f"topline {signed(back.topline_deg)}° ({higher}), swings by {back.spread_deg:.1f}°"
+    return f"topline {signed(back.topline_deg)}°", f"{higher}, swings by {back.spread_deg:.1f}°"
 
 
 def place_words(now: Now) -> str:
-    """ "0.2 body lengths ahead of its middle, drifting back"."""
+    """ "0.20 body lengths ahead of its middle, drifting back"."""
     back = now.back
     if not math.isfinite(back.place):
         return "place not known"

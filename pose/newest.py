@@ -91,7 +91,8 @@ def trunk_length(xy_px: FloatArray) -> float:
 def _pair(
     places: Places, row: int, pair: int, ahead_px: FloatArray, length_px: float, settings: NewestSettings
 ) -> tuple[FloatArray, FloatArray] | None:
-    """Places (2, 2) px of near and far nearest to ``ahead_px`` (2, 2) px, and their mass (2,); None = not known."""
+    """Places (2, 2) px of near and far nearest to ``ahead_px`` (2, 2) px, and the mass (2,) of both channels there; None =
+    not known."""
     xy, mass = places.pair_xy[row, pair], places.pair_mass[row, pair]
     kept = np.isfinite(xy).all(axis=1)
     if not kept.any() or not np.isfinite(ahead_px).all() or not length_px > 0:
@@ -105,7 +106,7 @@ def _pair(
     # one place for both paws only where both go there
     joint = joint + np.where(same, np.log(settings.floor), 0.0) * (not _meet(ahead_px, length_px, settings))
     near, far = np.unravel_index(int(joint.argmax()), joint.shape)
-    return xy[[near, far]], np.array([mass[near, 0], mass[far, 1]])
+    return xy[[near, far]], np.minimum(mass[[near, far]].sum(axis=1), 1.0)
 
 
 def _meet(ahead_px: FloatArray, length_px: float, settings: NewestSettings) -> bool:

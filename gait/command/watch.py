@@ -86,10 +86,10 @@ def _show(watched: Any, seconds: float | None) -> None:
             watched.wait(EVERY_S)
             told = _tell_new(watched, told, console)
             now = watched.reading.now
-            words = [gait_words(now), topline_words(now), place_words(now)] if now.dog else ["no dog in the picture"]
+            words = " · ".join(filter(None, [*gait_words(now), *topline_words(now), place_words(now)]))
             if console.is_terminal:
                 mark = "● " if watched.recorder else ""
-                line.update(f"{mark}{now.t_s:6.1f} s   {' · '.join(words)}   {now.latency_ms:.0f} ms", refresh=True)
+                line.update(f"{mark}{now.t_s:6.1f} s   {words}   {now.latency_ms:.0f} ms", refresh=True)
 
 
 def _tell_new(watched: Any, told: int, console: Any) -> int:

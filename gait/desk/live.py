@@ -30,6 +30,7 @@ SPEEDS: Final = {"km/h": 1 / KMH_PER_M_S, "m/s": 1.0, "mph": 1609.344 / 3600}
 #: Letters of what is written down of a clip at most.
 LONGEST: Final = 200
 ADDRESS: Final = "address"
+FIELDS: Final = ("camera", "address", "dog", "condition", "baseline", "belt", "belt_unit", "facing")
 NO_CAMERA: Final = "Choose a camera first."
 
 
@@ -60,7 +61,8 @@ async def _live_page(request: Request, told: Mapping[str, str], wrong: str, stat
     choices = {} if room.running else await run_in_threadpool(_choices, request)
     known = await run_in_threadpool(_known, desk_of(request))
     return page(
-        request, "live.html", status, facts=room.facts(), choices=choices, alone=_alone(request), told=told,
+        request, "live.html", status, facts=room.facts(), choices=choices, alone=_alone(request),
+        told={name: told.get(name, "") for name in FIELDS},
         wrong=wrong, known=known, speeds=list(SPEEDS), address=ADDRESS,
     )  # fmt: skip
 
@@ -126,10 +128,11 @@ def _known(desk: Desk) -> dict[str, list[str]]:
 
 def _trial(told: Mapping[str, str]) -> Trial:
     """What the form says of the clip. Raises TrialError when it cannot be."""
-    words = {name: " ".join(told.get(name, "").split())[:LONGEST] for name in ("dog", "condition")}
+    dog, condition = (" ".join(told.get(name, "").split())[:LONGEST] for name in ("dog", "condition"))
     facing = told.get("facing", "auto")
     return Trial(
-        **words,
+        dog=dog,
+        condition=condition,
         baseline=told.get("baseline") == "yes",
         belt_m_s=belt_speed(_speed(told), None),
         facing="left" if facing == "left" else "right" if facing == "right" else None,

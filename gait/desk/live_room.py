@@ -11,7 +11,7 @@ from gait.caseload.adding import add
 from gait.caseload.errors import CaseloadError
 from gait.caseload.listing import clips
 from gait.caseload.queue import is_paused
-from gait.command.edge import EXPECTED, message
+from gait.command.edge import EXPECTED, fault, message
 from gait.desk.errors import DeskError
 from gait.desk.room import Desk
 from gait.live import LiveReading, Now, Seen
@@ -63,7 +63,7 @@ class LiveRoom:
             self.left, self.clip_id = "", 0
             self._hold_reading()
             self.watch = self._begun(camera, network, trial)
-            self._mind = threading.Thread(target=self._until_end, args=(self.watch,), name="pawfall live end")
+            self._mind = threading.Thread(target=self._until_end, args=(self.watch,), daemon=True)
             self._mind.start()
 
     def stop(self) -> None:
@@ -140,6 +140,8 @@ class LiveRoom:
             self._release_reading()
         except EXPECTED as error:
             self.left = message(error)
+        except Exception as error:  # the page goes on, and says what is wrong
+            self.left = fault(error)
         finally:
             self.watch = None
 
@@ -163,12 +165,15 @@ class LiveRoom:
 def _now_words(now: Now) -> dict[str, Any]:
     """What is known now, as a page shows it; place: 0..1 from the left, None = not known."""
     place = now.back.place
+    (gait, gait_more), (topline, topline_more) = gait_words(now), topline_words(now)
     return {
         "t_s": None if now.t_s != now.t_s else round(now.t_s, 2),
         "dog": now.dog,
-        "gait": gait_words(now) if now.dog else "no dog in the picture",
+        "gait": gait,
+        "gait_more": gait_more,
         "sure": now.sure and now.dog,
-        "topline": topline_words(now),
+        "topline": topline,
+        "topline_more": topline_more,
         "place_words": place_words(now),
         "place": None if place != place else round(place, 4),
         "latency_ms": None if now.latency_ms != now.latency_ms else round(now.latency_ms),

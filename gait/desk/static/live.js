@@ -40,7 +40,9 @@ function clock(seconds) {
 function show(now) {
   put("gait", now.gait);
   by("gait").classList.toggle("unsure", !now.sure);
+  put("gait-more", now.gait_more);
   put("topline", now.dog ? now.topline : "");
+  put("topline-more", now.dog ? now.topline_more : "");
   put("place", now.dog ? now.place_words : "");
   place(now.dog ? now.place : null);
   const lost = now.lost ? `; ${now.lost} could not be recorded` : "";
