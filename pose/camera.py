@@ -148,7 +148,7 @@ class LiveCamera(Camera):
         """Every picture as it comes in."""
         stream = self._container.streams.video[0]
         stream.thread_type = "SLICE"  # threads that work on several pictures at once hold each of them back
-        clock = _Clock()
+        clock = CameraClock()
         try:
             for frame in self._frames(stream):
                 taken_s = time.monotonic()
@@ -171,7 +171,7 @@ class LiveCamera(Camera):
                 continue
 
 
-class _Clock:
+class CameraClock:
     """The camera's own times, counted from its first picture, as long as they keep to those of this machine."""
 
     def __init__(self) -> None:

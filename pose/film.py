@@ -62,6 +62,33 @@ def write_film(
     return count
 
 
+class _Sink:
+    """A file that takes everything: FFmpeg itself may crash when a disk is full, so the first error waits in ``error``."""
+
+    def __init__(self, path: Path) -> None:
+        self.error: OSError | None = None
+        self._file = path.open("wb", buffering=0)
+
+    def write(self, data: bytes) -> int:
+        """Write all of ``data`` at once."""
+        rest = memoryview(data)
+        try:
+            while rest and self.error is None:
+                rest = rest[self._file.write(rest) :]
+        except OSError as error:
+            self.error = error
+        return len(data)
+
+    def check(self) -> None:
+        """Raise the error that was met."""
+        if self.error is not None:
+            raise self.error
+
+    def close(self) -> None:
+        """Nothing more is written."""
+        self._file.close()
+
+
 class GrowingFilm:
     """An mp4 of what happens now: whatever ends the writing, all but its last second can be played.
 
@@ -73,7 +100,8 @@ class GrowingFilm:
         self.count = 0
         self._settings, self._start_s, self._key_s = settings, 0.0, -np.inf
         self._stream: Any = None
-        self._film = av.open(str(path), "w", format="mp4", options=IN_PARTS)
+        self._sink = _Sink(path)
+        self._film = av.open(self._sink, "w", format="mp4", options=IN_PARTS)
 
     def add(self, t_s: float, rgb: Picture) -> None:
         """One more picture (H, W, 3) of ``t_s`` s, later than the one before.
@@ -90,6 +118,7 @@ class GrowingFilm:
         if t_s - self._key_s >= PART_S:
             frame.pict_type, self._key_s = PictureType.I, t_s
         self._film.mux(self._stream.encode(frame))
+        self._sink.check()
         self.count += 1
 
     def close(self) -> None:
@@ -97,8 +126,10 @@ class GrowingFilm:
         try:
             if self._stream is not None:
                 self._film.mux(self._stream.encode(None))
-        finally:
             self._film.close()
+        finally:
+            self._sink.close()
+        self._sink.check()
 
 
 def _encode(pictures: Iterable[tuple[float, Picture]], path: Path, settings: FilmSettings) -> int:

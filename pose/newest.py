@@ -28,8 +28,8 @@ class NewestSettings:
     """
 
     off_bl: float = 0.08
-    floor: float = 0.01
-    share: float = 0.5
+    floor: float = 0.03
+    share: float = 1.0
     apart_bl: float = 0.05
     most_gap_s: float = 0.3
 
@@ -91,8 +91,8 @@ def trunk_length(xy_px: FloatArray) -> float:
 def _pair(
     places: Places, row: int, pair: int, ahead_px: FloatArray, length_px: float, settings: NewestSettings
 ) -> tuple[FloatArray, FloatArray] | None:
-    """Places (2, 2) px of near and far nearest to ``ahead_px`` (2, 2) px, and the mass (2,) of both channels there; None =
-    not known."""
+    """Places (2, 2) px of near and far nearest to ``ahead_px`` (2, 2) px, and the mass (2,) of both channels there; None
+    where nothing is known."""
     xy, mass = places.pair_xy[row, pair], places.pair_mass[row, pair]
     kept = np.isfinite(xy).all(axis=1)
     if not kept.any() or not np.isfinite(ahead_px).all() or not length_px > 0:
