@@ -63,7 +63,7 @@ def write_film(
 
 
 class _Sink:
-    """A file that takes everything: FFmpeg itself may crash when a disk is full, so the first error waits in ``error``."""
+    """A file that takes everything: FFmpeg may crash when a disk is full, so the first error waits in ``error``."""
 
     def __init__(self, path: Path) -> None:
         self.error: OSError | None = None

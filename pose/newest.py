@@ -91,8 +91,9 @@ def trunk_length(xy_px: FloatArray) -> float:
 def _pair(
     places: Places, row: int, pair: int, ahead_px: FloatArray, length_px: float, settings: NewestSettings
 ) -> tuple[FloatArray, FloatArray] | None:
-    """Places (2, 2) px of near and far nearest to ``ahead_px`` (2, 2) px, and the mass (2,) of both channels there; None
-    where nothing is known."""
+    """Places (2, 2) px of near and far nearest to ``ahead_px`` (2, 2) px, and the mass (2,) of both channels there.
+
+    None where nothing is known."""
     xy, mass = places.pair_xy[row, pair], places.pair_mass[row, pair]
     kept = np.isfinite(xy).all(axis=1)
     if not kept.any() or not np.isfinite(ahead_px).all() or not length_px > 0:
