@@ -49,6 +49,7 @@ def build_desk(desk: Desk, *, hosts: tuple[str, ...] = LOOPBACK, marking: Markin
 async def _night(app: Starlette) -> AsyncIterator[None]:
     """Read what waits for as long as the server runs."""
     desk: Desk = app.state.desk
+    await run_in_threadpool(live.begin_live, desk)
     desk.night.start()
     yield
     await run_in_threadpool(live.end_live, app)

@@ -6,6 +6,7 @@ from elsewhere cannot make this machine ask other machines for anything.
 """
 
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any, Final
 
 from starlette.concurrency import run_in_threadpool
@@ -17,7 +18,7 @@ from gait.caseload.listing import clips, dogs
 from gait.command.edge import EXPECTED, message
 from gait.desk.entrance import form_of
 from gait.desk.errors import DeskError
-from gait.desk.live_room import LiveRoom
+from gait.desk.live_room import LiveRoom, take_up
 from gait.desk.pages import go_to, page
 from gait.desk.room import Desk, desk_of
 from gait.errors import TrialError
@@ -42,6 +43,13 @@ def room_of(request: Request) -> LiveRoom:
     room = state.live
     assert isinstance(room, LiveRoom)
     return room
+
+
+def begin_live(desk: Desk) -> None:
+    """Before the pages are served: what a killed desk left of a recording. What is wrong with it is told when next one
+    ends, so that it keeps no page away."""
+    with suppress(*EXPECTED):
+        take_up(desk)
 
 
 def end_live(app: Any) -> None:

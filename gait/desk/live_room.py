@@ -24,6 +24,9 @@ from pose.network import Network, NetworkSettings
 
 #: Folder of recorded clips within the desk's footage.
 FOLDER: Final = "live"
+#: A file in the desk's own folder while a camera is watched, and what it says when the reading waits for that.
+MARK: Final = "live"
+HELD: Final = "reading held"
 #: px and percent: what a page shows is not what is recorded.
 SHOWN_PX: Final = 960
 JPEG_QUALITY: Final = 80
@@ -43,7 +46,6 @@ class LiveRoom:
     left: str = ""
     clip_id: int = 0
     _network: Network | None = None
-    _paused: bool = False
     _jpeg: tuple[Seen | None, bytes] = (None, b"")
     _mind: threading.Thread | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
@@ -121,14 +123,14 @@ class LiveRoom:
 
     def _hold_reading(self) -> None:
         """Clips that wait would take the processor from the camera."""
-        self._paused = not is_paused(self.desk.store)
-        if self._paused:
+        paused, mark = is_paused(self.desk.store), self.desk.folder / MARK
+        mark.parent.mkdir(parents=True, exist_ok=True)
+        mark.write_text("" if paused else HELD, encoding="utf-8")
+        if not paused:
             self.desk.night.pause(True)
 
     def _release_reading(self) -> None:
-        if self._paused:
-            self.desk.night.pause(False)
-        self._paused = False
+        release_reading(self.desk)
 
     def _until_end(self, watch: Watch) -> None:
         """Wait until no more pictures come, by whatever cause, and take the clip in."""
@@ -160,6 +162,22 @@ class LiveRoom:
         found = [line.clip_id for line in clips(self.desk.store) if line.path == str(left.path.resolve())]
         words.append(f"{left.path.name} is recorded, {left.pictures} pictures.")
         return " ".join(filter(None, words)), found[0] if found else 0
+
+
+def release_reading(desk: Desk) -> None:
+    """Go on with the reading, if it was a camera that it waited for."""
+    mark = desk.folder / MARK
+    if mark.exists():
+        if mark.read_text(encoding="utf-8") == HELD:
+            desk.night.pause(False)
+        mark.unlink()
+
+
+def take_up(desk: Desk) -> None:
+    """What a desk that was killed while it watched left: its recording is taken in, and the reading goes on."""
+    if (desk.folder / MARK).exists() and (desk.footage / FOLDER).is_dir():
+        add(desk.store, desk.footage / FOLDER, settle_s=0.0)
+    release_reading(desk)
 
 
 def _now_words(now: Now) -> dict[str, Any]:

@@ -1,5 +1,9 @@
 """The page Live in a real browser: without a fault of access, whole at each width, alive, and none of it needed."""
 
+import json
+import re
+import urllib.parse
+import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -7,11 +11,13 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from desk_server import Server
 from fake_network import write_fake_network
-from live_maker import film_of_discs
+from live_maker import film_of_discs, wait_for
 from playwright.sync_api import Browser, Page
 
 from gait.caseload.listing import clips
+from gait.caseload.queue import is_paused
 from gait.caseload.store import open_store
+from pose.clip import open_clip
 
 pytestmark = pytest.mark.slow
 
@@ -29,6 +35,26 @@ def server(tmp_path: Path) -> Iterator[Server]:
     made.start()
     yield made
     made.kill()
+
+
+def ask(opened: urllib.request.OpenerDirector, address: str, **form: str) -> str:
+    """The page at ``address``, or what a form sent there is answered."""
+    data = urllib.parse.urlencode(form).encode() if form else None
+    with opened.open(urllib.request.Request(address, data, {"accept": "text/html"}), timeout=60) as answer:
+        return str(answer.read().decode())
+
+
+def test_a_killed_desk_leaves_its_recording_and_takes_it_up(server: Server) -> None:
+    opened = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+    token = re.findall(r'name="csrftoken" value="([^"]+)"', ask(opened, f"{server.address}/live"))[0]
+    ask(opened, f"{server.address}/live/start", csrftoken=token, camera="given-0", dog="Pilot")
+    wait_for(lambda: json.loads(ask(opened, f"{server.address}/live/now.json"))["written"] > 75)
+    server.kill()
+    server.start()
+    store = open_store(server.home)
+    [line] = clips(store)
+    assert line.dog == "Pilot" and not is_paused(store) and open_clip(line.path).duration_s > 1
+    store.close()
 
 
 def faults_of(page: Page) -> list[object]:
