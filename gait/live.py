@@ -187,6 +187,7 @@ class LiveReading:
                 return
             self._last_s = shot.t_s
             self._waiting.append(shot)
+            self._leave_out_old()
             self._change.notify_all()
 
     def finish(self) -> None:
@@ -209,10 +210,14 @@ class LiveReading:
         """The oldest picture that is fresh enough, waited for; None = the end."""
         with self._change:
             self._change.wait_for(lambda: bool(self._waiting) or self._ending)
-            while len(self._waiting) > 1 and time.monotonic() - self._waiting[0].taken_s > MOST_AGE_S:
-                self._waiting.popleft()
-                self.dropped += 1
+            self._leave_out_old()
             return self._waiting.popleft() if self._waiting else None
+
+    def _leave_out_old(self) -> None:
+        """The newest picture always stays."""
+        while len(self._waiting) > 1 and time.monotonic() - self._waiting[0].taken_s > MOST_AGE_S:
+            self._waiting.popleft()
+            self.dropped += 1
 
     def _read(self, shot: ShotLike) -> None:
         """Push a picture through both streams; what the network saw in it is told first."""

@@ -15,7 +15,7 @@ def gait_words(now: Now) -> tuple[str, str]:
     if not now.dog:
         return "no dog", "Is the whole dog in the picture, from the side, with light on it?"
     if now.slow:
-        return "too slow", "This machine reads too few pictures a second to name a gait. End other programs."
+        return "no gait", "This machine reads too few pictures a second to name one. End other programs."
     if now.gait == UNCLEAR:
         return UNCLEAR, now.candidates.replace("/", " or ")
     if now.gait in ("", STAND) or now.sure:
@@ -33,15 +33,15 @@ def topline_words(now: Now) -> tuple[str, str]:
 
 
 def place_words(now: Now) -> str:
-    """ "0.20 body lengths ahead of its middle, drifting back"."""
+    """ "on the belt 0.20 body lengths ahead of its middle, drifting back"."""
     back = now.back
     if not math.isfinite(back.place):
-        return "place not known"
+        return "place on the belt not known"
     if not math.isfinite(back.place_bl):
-        return f"{100 * back.place:.0f} % from the left"
-    words = "at its middle"
+        return f"on the belt {100 * back.place:.0f} % from the left"
+    words = "on the belt at its middle"
     if abs(back.place_bl) >= MIDDLE_BL:
-        words = f"{abs(back.place_bl):.2f} body lengths {'ahead of' if back.place_bl > 0 else 'behind'} its middle"
+        words = f"on the belt {abs(back.place_bl):.2f} body lengths {'ahead of' if back.place_bl > 0 else 'behind'} its middle"
     if math.isfinite(back.drift_bl_s) and abs(back.drift_bl_s) >= STILL_BL_S:
         words += f", drifting {'forward' if back.drift_bl_s > 0 else 'back'}"
     return words

@@ -128,7 +128,7 @@ def test_changes_are_told_in_a_sentence(said: Said, words: str) -> None:
         (Now(dog=True, gait="trot", agree=1), "trot? one stride so far"),
         (Now(dog=True, gait="unclear", candidates="trot/pace"), "unclear trot or pace"),
         (Now(dog=True, gait="stand"), "stand"),
-        (Now(dog=True, slow=True), "too slow"),
+        (Now(dog=True, slow=True), "no gait This machine reads too few"),
     ],
     ids=["no dog", "nothing", "sure", "one stride", "unclear", "stands", "too few pictures"],
 )
@@ -139,10 +139,10 @@ def test_a_gait_is_named_as_surely_as_it_is_known(now: Now, words: str) -> None:
 def test_topline_and_place_in_words() -> None:
     now = Now(back=Back(-4.16, 0.44, 0.55, -0.12, -0.05))
     assert topline_words(now) == ("topline −4.2°", "withers higher, swings by 0.4°")
-    assert place_words(now) == "0.12 body lengths behind its middle, drifting back"
-    assert place_words(Now(back=Back(place=0.5, place_bl=0.01, drift_bl_s=0.0))) == "at its middle"
-    assert place_words(Now(back=Back(place=0.5))) == "50 % from the left"
-    assert (topline_words(Now())[0], place_words(Now())) == ("topline not known", "place not known")
+    assert place_words(now) == "on the belt 0.12 body lengths behind its middle, drifting back"
+    assert place_words(Now(back=Back(place=0.5, place_bl=0.01, drift_bl_s=0.0))) == "on the belt at its middle"
+    assert place_words(Now(back=Back(place=0.5))) == "on the belt 50 % from the left"
+    assert (topline_words(Now())[0], place_words(Now())) == ("topline not known", "place on the belt not known")
 
 
 def read_unhurried(reading: LiveReading, frames: list[Picture]) -> None:
