@@ -41,7 +41,8 @@ def place_words(now: Now) -> str:
         return f"on the belt {100 * back.place:.0f} % from the left"
     words = "on the belt at its middle"
     if abs(back.place_bl) >= MIDDLE_BL:
-        words = f"on the belt {abs(back.place_bl):.2f} body lengths {'ahead of' if back.place_bl > 0 else 'behind'} its middle"
+        where = "ahead of" if back.place_bl > 0 else "behind"
+        words = f"on the belt {abs(back.place_bl):.2f} body lengths {where} its middle"
     if math.isfinite(back.drift_bl_s) and abs(back.drift_bl_s) >= STILL_BL_S:
         words += f", drifting {'forward' if back.drift_bl_s > 0 else 'back'}"
     return words

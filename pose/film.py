@@ -63,26 +63,25 @@ def write_film(
 
 
 class _Sink:
-    """A file that takes everything: FFmpeg may crash when a disk is full, so the first error waits in ``error``."""
+    """What FFmpeg writes, kept until ``put`` hands all of it to the disk at once, so that no part is ever cut in two.
+
+    FFmpeg itself never meets a full disk, as it may crash then.
+    """
 
     def __init__(self, path: Path) -> None:
-        self.error: OSError | None = None
         self._file = path.open("wb", buffering=0)
+        self._kept = bytearray()
 
     def write(self, data: bytes) -> int:
-        """Write all of ``data`` at once."""
-        rest = memoryview(data)
-        try:
-            while rest and self.error is None:
-                rest = rest[self._file.write(rest) :]
-        except OSError as error:
-            self.error = error
+        """Keep ``data``."""
+        self._kept += data
         return len(data)
 
-    def check(self) -> None:
-        """Raise the error that was met."""
-        if self.error is not None:
-            raise self.error
+    def put(self) -> None:
+        """Write what was kept. Raises OSError."""
+        kept, self._kept = memoryview(bytes(self._kept)), bytearray()
+        while kept:
+            kept = kept[self._file.write(kept) :]
 
     def close(self) -> None:
         """Nothing more is written."""
@@ -118,7 +117,7 @@ class GrowingFilm:
         if t_s - self._key_s >= PART_S:
             frame.pict_type, self._key_s = PictureType.I, t_s
         self._film.mux(self._stream.encode(frame))
-        self._sink.check()
+        self._sink.put()
         self.count += 1
 
     def close(self) -> None:
@@ -127,9 +126,9 @@ class GrowingFilm:
             if self._stream is not None:
                 self._film.mux(self._stream.encode(None))
             self._film.close()
+            self._sink.put()
         finally:
             self._sink.close()
-        self._sink.check()
 
 
 def _encode(pictures: Iterable[tuple[float, Picture]], path: Path, settings: FilmSettings) -> int:
