@@ -22,12 +22,11 @@ P90_LINES_OF_A_FUNCTION = 28
 MEDIAN_LINES_OF_A_FUNCTION = 10
 
 #: Modules of gait that are edges (files, pictures, commands); everything else in gait is the pure core.
-<<<<<<< HEAD
-EDGES = ("gait.caseload", "gait.cli", "gait.clipwise", "gait.command", "gait.comparing", "gait.comparison_results",
-         "gait.comparison_tables", "gait.demo", "gait.desk", "gait.events_table", "gait.filming", "gait.hashing",
-         "gait.instep_film", "gait.key_pictures", "gait.live", "gait.livewords", "gait.overrulings_file",
-         "gait.plugin", "gait.reading", "gait.report", "gait.reuse", "gait.sheets", "gait.showing", "gait.tables",
-         "gait.truth", "gait.watch", "gait.wholeline", "gait.workbook")  # fmt: skip
+EDGES = ("gait.cli", "gait.clipwise", "gait.command", "gait.comparing", "gait.comparison_results",
+         "gait.comparison_tables", "gait.demo", "gait.events_table", "gait.filming", "gait.hashing", "gait.instep_film",
+         "gait.key_pictures", "gait.live", "gait.livewords", "gait.watch", "gait.overrulings_file", "gait.plugin",
+         "gait.reading", "gait.report", "gait.reuse", "gait.sheets", "gait.showing", "gait.tables", "gait.truth",
+         "gait.wholeline", "gait.workbook", "gait.caseload", "gait.desk")  # fmt: skip
 CORE_OUTSIDE = {"numpy", "scipy", "sklearn"}
 CORE_POSE = {"pose.tracks", "pose.landmarks", "pose.errors"}
 
