@@ -10,6 +10,7 @@ import click
 from gait.command.caseload_group import caseload, of_caseload
 from gait.command.edge import OneLineGroup, message
 from gait.command.plugin import plugin
+from gait.command.watch import watch
 
 FOLDER = click.Path(path_type=Path)
 
@@ -30,6 +31,7 @@ def main() -> None:
 
 main.add_command(caseload)
 main.add_command(plugin)
+main.add_command(watch)
 
 
 @main.command()
@@ -249,6 +251,7 @@ def draw(plan: Path, out: Path, only: tuple[str, ...]) -> None:
 @click.option("--network", type=FOLDER, help="Another network (.onnx with its card .toml beside it).")
 @click.option("--precision", type=click.Choice(["auto", "fp32", "int8"]), default="auto", show_default=True)
 @click.option("--workers", type=click.IntRange(1), help="Clips read at a time; as many as this machine has cores.")
+@click.option("--camera", multiple=True, help="Address of a camera for Live, or a film played as one; also again.")
 @click.option("--set-password", is_flag=True, help="Ask for a new password, keep its hash, and end.")
 @click.option("--no-password", is_flag=True, help="Take the password away, and end.")
 def desk(home: Path, database: str | None, **options: Any) -> None:

@@ -92,6 +92,7 @@ class Event:
     duration_s  s, of a stride; NaN for others
     gait        of a stride or a change: plain name, "unclear", "stand", or "" for a stride that was dropped
     probability 0..1, of that name; NaN where no name was tried
+    candidates  of an unclear stride the two likeliest names, joined by "/"; else ""
     dropped     why a stride was dropped, or ""
     measures    of a stride, by the names in gait.measures: topline_deg, place_bl (place on the belt) and all others
                 that are known
@@ -105,6 +106,7 @@ class Event:
     duration_s: float = float("nan")
     gait: str = ""
     probability: float = float("nan")
+    candidates: str = ""
     dropped: str = ""
     measures: Mapping[str, float] = field(default_factory=dict)
 
@@ -121,6 +123,7 @@ class GaitStream:
         self._last: dict[tuple[str, str], float] = {}
         self._due_s = -np.inf
         self._gait = ""
+        self._belt_deg = float("nan")
         self._row: list[Event] = []
         self._lock = threading.Lock()
 
@@ -128,6 +131,11 @@ class GaitStream:
     def gait(self) -> str:
         """The gait that was told last; "" before the first."""
         return self._gait
+
+    @property
+    def belt_deg(self) -> float:
+        """deg, slope of the belt line in the picture at the last analysis, + rising to the right; NaN before it."""
+        return self._belt_deg
 
     def push(self, landmarks: Tracks) -> tuple[Event, ...]:
         """Events that are told now, earlier ones first, a change of gait last; as a rule none.
@@ -167,7 +175,7 @@ class GaitStream:
             record = build_record(known, self._trial, self._settings.gait)
         except TooFewStridesError:
             return []
-        now_s = float(known.t_s[-1])
+        now_s, self._belt_deg = float(known.t_s[-1]), record.belt.angle_deg
         new = self._new(record, now_s, finished)
         return [*new, *self._changes(new, now_s), *self._stands(record, now_s)]
 
@@ -235,6 +243,7 @@ def _stride_events(s: Strides, now_s: float) -> Iterator[Event]:
             duration_s=float(time[row]),
             gait=str(s.gait[row]),
             probability=float(s.gait_probability[row]),
+            candidates=str(s.candidates[row]),
             dropped=str(s.dropped[row]),
             measures=known,
         )

@@ -5,11 +5,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import av
 import cv2
 import numpy as np
+from av.video.frame import PictureType
 from numpy.typing import NDArray
 
 from pose.errors import PoseError
@@ -34,6 +35,14 @@ class FilmSettings:
     effort: str = "veryfast"
 
 
+#: How a camera is recorded: as large as it is, with next to no processor time.
+GROWING: Final = FilmSettings(width_px=8192, quality=20, effort="superfast")
+#: s, what is lost at most when the writing breaks off.
+PART_S: Final = 1.0
+#: A new part of the file begins with every key picture, and goes to the disk at once.
+IN_PARTS: Final = {"movflags": "frag_keyframe+empty_moov+default_base_moof", "flush_packets": "1"}
+
+
 def write_film(
     pictures: Iterable[tuple[float, Picture]], path: str | Path, *, settings: FilmSettings = FilmSettings()
 ) -> int:
@@ -51,6 +60,75 @@ def write_film(
     finally:
         beside.unlink(missing_ok=True)
     return count
+
+
+class _Sink:
+    """What FFmpeg writes, kept until ``put`` hands all of it to the disk at once, so that no part is ever cut in two.
+
+    FFmpeg itself never meets a full disk, as it may crash then.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._file = path.open("wb", buffering=0)
+        self._kept = bytearray()
+
+    def write(self, data: bytes) -> int:
+        """Keep ``data``."""
+        self._kept += data
+        return len(data)
+
+    def put(self) -> None:
+        """Write what was kept. Raises OSError."""
+        kept, self._kept = memoryview(bytes(self._kept)), bytearray()
+        while kept:
+            kept = kept[self._file.write(kept) :]
+
+    def close(self) -> None:
+        """Nothing more is written."""
+        self._file.close()
+
+
+class GrowingFilm:
+    """An mp4 of what happens now: whatever ends the writing, all but its last second can be played.
+
+    Pictures keep their size (but for an odd row or column) and every one is written, in parts of a second each.
+    """
+
+    def __init__(self, path: Path, settings: FilmSettings = GROWING) -> None:
+        """Raises OSError when the file cannot be made."""
+        self.count = 0
+        self._settings, self._start_s, self._key_s = settings, 0.0, -np.inf
+        self._stream: Any = None
+        self._sink = _Sink(path)
+        self._film = av.open(self._sink, "w", format="mp4", options=IN_PARTS)
+
+    def add(self, t_s: float, rgb: Picture) -> None:
+        """One more picture (H, W, 3) of ``t_s`` s, later than the one before.
+
+        Raises PoseError when it has another size than the first, OSError when it cannot be written.
+        """
+        size = _even_size(rgb, self._settings.width_px)
+        if self._stream is None:
+            self._stream, self._start_s = _add_stream(self._film, size, self._settings), t_s
+            self._stream.codec_context.thread_count = 1
+        if size != (self._stream.width, self._stream.height):
+            raise PoseError("The camera changed the size of its pictures; a film needs pictures of one size.")
+        frame = _frame(rgb, size, round((t_s - self._start_s) * TICKS_PER_S))
+        if t_s - self._key_s >= PART_S:
+            frame.pict_type, self._key_s = PictureType.I, t_s
+        self._film.mux(self._stream.encode(frame))
+        self._sink.put()
+        self.count += 1
+
+    def close(self) -> None:
+        """Write what is still to be written. Raises OSError when it cannot be."""
+        try:
+            if self._stream is not None:
+                self._film.mux(self._stream.encode(None))
+            self._film.close()
+            self._sink.put()
+        finally:
+            self._sink.close()
 
 
 def _encode(pictures: Iterable[tuple[float, Picture]], path: Path, settings: FilmSettings) -> int:

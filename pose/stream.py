@@ -26,6 +26,7 @@ from pose.clip import Frame
 from pose.errors import ClipError
 from pose.find import Reader, Sighting, seen_both_ways, vote
 from pose.landmarks import LANDMARKS, PAIRS
+from pose.newest import Heading, go_on, heading_of, trunk_length
 from pose.read import Facing, Follower, FrameLike, ReadSettings, dog_found, tracks_of
 from pose.sightings import Sightings, joined
 from pose.tracks import Tracks, joined_tracks
@@ -79,6 +80,9 @@ class LandmarkStream:
         self._parts: deque[Sightings] = deque()
         self._owed: deque[float] = deque()
         self._decided: Tracks | None = None
+        self._heading: Heading | None = None
+        self._length_px = np.nan
+        self._newest: Tracks | None = None
         self._count = self._left_out = 0
         self._now_s = -np.inf
         self._lock = threading.RLock()
@@ -93,6 +97,16 @@ class LandmarkStream:
     def left_out(self) -> int:
         """Pictures that were left out: their time did not rise, or too many came within the delay."""
         return self._left_out
+
+    @property
+    def newest(self) -> Tracks | None:
+        """The pictures that the network saw last, at most ``together``, long before their landmarks are due.
+
+        Withers and croup are as the network saw them; near and far paw go on from where they were decided last and may
+        still be decided otherwise (see pose.newest). Nothing is smoothed. None before the first.
+        """
+        with self._lock:
+            return self._newest
 
     def push(self, rgb: Picture, time_s: float) -> Tracks | None:
         """The landmarks of the frames that became due: as a rule one, none at first, more after a pause.
@@ -141,6 +155,15 @@ class LandmarkStream:
         self._parts.append(self._follower.read(frames))
         self._owed.extend(frame.t_s for frame in frames)
         self._forget()
+        self._go_on(self._parts[-1])
+
+    def _go_on(self, seen: Sightings) -> None:
+        """Landmarks of the newest pictures, provisional."""
+        xy, mass, self._heading = go_on(self._heading, seen, self._length_px)
+        xy[~(mass > self._settings.reading.nothing_mass)] = np.nan
+        score = np.where(np.isfinite(xy[..., 0]), self._network.calibrated(np.nan_to_num(mass)), 0.0)
+        hidden = ~(mass >= self._settings.reading.hidden_mass)
+        self._newest = Tracks(seen.frame, seen.t_s, xy, score, hidden)
 
     def _due(self, until_s: float) -> Tracks | None:
         """What is owed up to ``until_s``, decided together with what becomes due soon."""
@@ -166,6 +189,7 @@ class LandmarkStream:
         seen = joined(self._parts, reading.peaks)
         enough = dog_found(seen, reading).sum() >= reading.least_frames
         tracks = tracks_of(seen, self._network, reading)[0] if enough else nothing_seen(seen)
+        self._heading, self._length_px = heading_of(tracks), trunk_length(tracks.xy_px)
         return tracks.rows((tracks.frame >= first) & (tracks.t_s <= until_s))
 
     def _forget(self) -> None:

@@ -24,14 +24,14 @@ MEDIAN_LINES_OF_A_FUNCTION = 10
 #: Modules of gait that are edges (files, pictures, commands); everything else in gait is the pure core.
 EDGES = ("gait.cli", "gait.clipwise", "gait.command", "gait.comparing", "gait.comparison_results",
          "gait.comparison_tables", "gait.demo", "gait.events_table", "gait.filming", "gait.hashing", "gait.instep_film",
-         "gait.key_pictures", "gait.overrulings_file", "gait.plugin", "gait.reading", "gait.report", "gait.reuse",
-         "gait.sheets", "gait.showing", "gait.tables", "gait.truth", "gait.wholeline", "gait.workbook", "gait.caseload",
-         "gait.desk")  # fmt: skip
+         "gait.key_pictures", "gait.live", "gait.livewords", "gait.watch", "gait.overrulings_file", "gait.plugin",
+         "gait.reading", "gait.report", "gait.reuse", "gait.sheets", "gait.showing", "gait.tables", "gait.truth",
+         "gait.wholeline", "gait.workbook", "gait.caseload", "gait.desk")  # fmt: skip
 CORE_OUTSIDE = {"numpy", "scipy", "sklearn"}
 CORE_POSE = {"pose.tracks", "pose.landmarks", "pose.errors"}
 
 #: Libraries that one place alone may know, so that they can be exchanged.
-ONLY_IN = {"av": {"pose.container", "pose.film"}, "onnxruntime": {"pose.network", "training.export"},
+ONLY_IN = {"av": {"pose.camera", "pose.container", "pose.film"}, "onnxruntime": {"pose.network", "training.export"},
            "ezc3d": {"pose.c3d"}, "gi": {"gait.plugin.element"}}  # fmt: skip
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef

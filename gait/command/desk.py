@@ -58,7 +58,7 @@ def _serve(desk: Desk, marking: Marking | None, options: dict[str, Any]) -> int:
     with closing(listen(host, options["port"])) as opened:
         address = f"http://{host}:{opened.getsockname()[1]}/"
         app = build_desk(desk, hosts=LOOPBACK if alone else ("*",), marking=marking)
-        app.state.alone = alone
+        app.state.alone, app.state.cameras = alone, options["camera"]
         reached = "this machine alone" if alone else "whoever knows the password"
         click.echo(f"{desk.home}\n  {address}   ({reached}; Ctrl+C stops)")
         if not options["no_browser"]:

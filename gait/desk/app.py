@@ -12,7 +12,7 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from gait.desk import caseload_pages, comparing, entrance, overruling
+from gait.desk import caseload_pages, comparing, entrance, live, overruling
 from gait.desk.marking import Marking, marking_routes
 from gait.desk.pages import HANDLERS, STATIC
 from gait.desk.room import Desk
@@ -25,6 +25,7 @@ ROUTES: Final[tuple[BaseRoute, ...]] = (
     *comparing.ROUTES,
     *entrance.ROUTES,
     *overruling.ROUTES,
+    *live.ROUTES,
 )
 
 
@@ -48,8 +49,10 @@ def build_desk(desk: Desk, *, hosts: tuple[str, ...] = LOOPBACK, marking: Markin
 async def _night(app: Starlette) -> AsyncIterator[None]:
     """Read what waits for as long as the server runs."""
     desk: Desk = app.state.desk
+    await run_in_threadpool(live.begin_live, desk)
     desk.night.start()
     yield
+    await run_in_threadpool(live.end_live, app)
     await run_in_threadpool(desk.night.stop)
 
 

@@ -43,8 +43,9 @@ def test_the_script_that_runs_it_is_sound() -> None:
         ("compare", "## Comparing conditions and visits", "## A caseload"),
         ("pick", "## Choosing frames to mark", "\n## "),
         ("mark", "## Marking", "## Drawing footage"),
+        ("watch", "## Live on the treadmill", "## Live and in other programs"),
     ],
-    ids=["read", "compare", "judge", "pick", "mark"],
+    ids=["read", "compare", "judge", "pick", "mark", "watch"],
 )
 def test_every_option_in_the_readme_exists_and_every_option_is_in_the_readme(
     command: str, start: str, end: str

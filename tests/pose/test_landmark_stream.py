@@ -16,6 +16,8 @@ from pose.tracks import Tracks, joined_tracks
 
 #: Body lengths by which live landmarks may be off those of the whole clip, in one frame of a hundred.
 SAME_BL = 0.02
+#: Body lengths beyond which a landmark of the newest picture is somewhere else, and share of paws that may be.
+ELSEWHERE_BL, ELSEWHERE = 0.1, 0.02
 #: Bytes, as the docstring says.
 REMEMBERED, DECIDING = 2_500_000, 20_000_000
 
@@ -215,3 +217,29 @@ def test_no_dog_at_all_gives_empty_landmarks(network: Network) -> None:
     tracks = all_of(clip, LandmarkStream(network))
     assert len(tracks) == 40 and np.isnan(tracks.xy_px).all() and (tracks.score == 0).all()
     assert LandmarkStream(network).finish() is None
+
+
+def test_the_newest_picture_has_landmarks_long_before_they_are_due(network: Network) -> None:
+    clip, stream = disc_clip(frames=90, fps=30.0), LandmarkStream(network, facing="right")
+    assert stream.newest is None
+    seen = []
+    for frame in clip.frames():
+        stream.push(frame.rgb, frame.t_s)
+        newest = stream.newest
+        if newest is not None and newest.frame[-1] > (seen[-1].frame[-1] if seen else -1):
+            seen.append(newest)
+            assert frame.t_s - newest.t_s[0] <= (StreamSettings().together - 1) / 30 + TICK_S
+    tracks = joined_tracks(seen)
+    assert tracks.frame.tolist() == list(range(90))
+    off = np.hypot(*np.moveaxis(tracks.xy_px - clip.truth_px, -1, 0)) / 90
+    later = tracks.t_s > 1.0
+    assert np.nanmax(off[:, 4:]) < ELSEWHERE_BL
+    assert (off[later][:, :4] > ELSEWHERE_BL).mean() < ELSEWHERE and np.isfinite(off[later]).mean() > 0.95
+
+
+def test_without_a_dog_the_newest_picture_shows_none(network: Network) -> None:
+    stream = LandmarkStream(network, facing="right")
+    for frame in disc_clip(frames=12, empty=frozenset(range(12))).frames():
+        stream.push(frame.rgb, frame.t_s)
+    newest = stream.newest
+    assert newest is not None and np.isnan(newest.xy_px).all() and not newest.score.any()
