@@ -12,7 +12,8 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from gait.desk import caseload_pages, comparing, entrance, live, overruling
+from gait.desk import caseload_pages, comparing, entrance, live, overruling, watching
+from gait.desk.films import Films
 from gait.desk.marking import Marking, marking_routes
 from gait.desk.pages import HANDLERS, STATIC
 from gait.desk.room import Desk
@@ -26,6 +27,7 @@ ROUTES: Final[tuple[BaseRoute, ...]] = (
     *entrance.ROUTES,
     *overruling.ROUTES,
     *live.ROUTES,
+    *watching.ROUTES,
 )
 
 
@@ -42,6 +44,7 @@ def build_desk(desk: Desk, *, hosts: tuple[str, ...] = LOOPBACK, marking: Markin
         routes=routes, middleware=middleware(desk, hosts, tag), exception_handlers=dict(HANDLERS), lifespan=_night
     )
     made.state.desk = desk
+    made.state.films = Films(desk.store)
     return made
 
 
