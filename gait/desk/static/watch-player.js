@@ -22,15 +22,20 @@ class Film {
 
   listen() {
     const { video } = this;
-    const tell = (index) => { if (!video.seeking) this.seen(this.rows[Math.min(Math.max(index, 0), this.rows.length - 1)]); };
+    const tell = (row) => { if (!video.seeking) this.seen(row); };
     if (!video.requestVideoFrameCallback) {
-      const look = () => { tell(Math.floor(video.currentTime * PACE + 0.01)); requestAnimationFrame(look); };
+      const look = () => { tell(this.now()); requestAnimationFrame(look); };
       requestAnimationFrame(look);
       return;
     }
-    const look = (now, frame) => { tell(Math.round(frame.mediaTime * PACE)); video.requestVideoFrameCallback(look); };
+    const look = (now, frame) => { tell(this.rowOf(frame.mediaTime + 0.5 / PACE)); video.requestVideoFrameCallback(look); };
     video.requestVideoFrameCallback(look);
   }
+
+  rowOf(time) { return this.rows[Math.min(Math.max(Math.floor(time * PACE), 0), this.rows.length - 1)]; }
+
+  // The row at which the film is; on a busy machine it is told of late.
+  now() { return this.wanted ?? this.rowOf(this.video.currentTime); }
 
   // One jump at a time: a key held down asks for more than can be decoded.
   show(row) {
@@ -87,6 +92,8 @@ class Clock {
   }
 
   pause() { this.running = false; }
+
+  now() { return this.row; }
 }
 
 // Events: "row" = another frame is shown; "state" = playing, speed or loop changed.
@@ -123,7 +130,7 @@ export class Player extends EventTarget {
 
   ended() {
     if (this.playing && this.loop) { this.back(); this.screen.play(this.speed, this.clip.fps); return; }
-    this.pause();
+    this.pause(this.clip.rows - 1);
   }
 
   go(row) {
@@ -145,11 +152,11 @@ export class Player extends EventTarget {
     this.tell("state");
   }
 
-  pause() {
+  pause(row) {
     if (!this.playing) return;
     this.playing = false;
     this.screen.pause();
-    this.go(this.row);  // the film rests in the middle of the frame that is seen
+    this.go(row ?? this.screen.now());  // the film rests in the middle of the frame that is seen
     this.tell("state");
   }
 
