@@ -2,7 +2,6 @@
 
 import datetime
 import difflib
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Literal
@@ -35,6 +34,8 @@ NEEDED: Final = ("clip", "dog", "date", "condition", "baseline")
 #: The camera does not note the rate of a folder of pictures; no other clip needs it.
 PICTURE_KEY: Final = "fps"
 
+#: Beyond any number that a sheet means; TOML writes integers of any length.
+LARGEST: Final = 1e300
 DATE_FORM: Final = "YYYY-MM-DD, such as 2026-03-02"
 
 
@@ -109,7 +110,7 @@ def _value(key: str, value: Any, place: Place) -> Any:
 
 
 def _number(key: str, value: Any, place: Place) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) <= LARGEST:
         _refuse(key, value, place)
     if key == PICTURE_KEY and value <= 0:
         raise TrialError(f"{place.at(key)} is {value:g}; give a number of pictures per second above 0.")
