@@ -1,6 +1,6 @@
 """A look at some two seconds of a film before hours of it are read, or filmed: what is good, and what to change.
 
-The parts stand alone: ``film_facts`` needs no network, ``picture_checks`` no movement (one picture is enough),
+The parts stand alone: ``rate_checks`` needs no network, ``picture_checks`` no movement (one picture is enough),
 ``walking_checks`` the record of a short clip. Light and sharpness have no check of their own: no limit for them was
 measured; how well the landmarks are seen says what they cost.
 """
@@ -24,6 +24,7 @@ from gait.trial import Facing, Trial
 from gait.trust import TrustSettings
 from pose.clip import Clip, open_clip
 from pose.errors import NoDogError, TooShortError
+from pose.facts import film_facts
 from pose.find import Reader
 from pose.network import Network, NetworkSettings, Precision
 from pose.read import read_clip
@@ -72,7 +73,7 @@ class PreviewSettings:
 class Preview:
     """What a short look says of a film.
 
-    facts    of the file, see ``film_facts``
+    facts    of the file, see pose.facts
     facing   the side of the picture towards which the dog walks; "" = no dog was found
     checks   each with value, limit and what to change; NaN = could not be told
     notes    plain sentences
@@ -100,23 +101,6 @@ def preview(
         looked = longer if longer.facing else looked
     checks = (*rate_checks(clip, trial, settings), *looked.checks)
     return Preview(film_facts(clip), looked.facing, checks, looked.notes, looked.picture)
-
-
-def film_facts(clip: Clip) -> dict[str, Any]:
-    """What the file itself says, as JSON knows it.
-
-    fps  of the file's own clock; filmed_fps: of the camera, None = the same or not known; filmed_on: ISO date or ""
-    """
-    fps = clip.fps * clip.time_factor
-    return {
-        "width": clip.width,
-        "height": clip.height,
-        "frames": clip.frame_count,
-        "fps": round(fps, 3) if np.isfinite(fps) else None,
-        "duration_s": round(clip.duration_s / clip.time_factor, 3),
-        "filmed_fps": clip.filmed_fps,
-        "filmed_on": clip.filmed_on.isoformat() if clip.filmed_on else "",
-    }
 
 
 def middle_of(clip: Clip, span_s: float, most_frames: int) -> Clip:
@@ -237,11 +221,6 @@ def _strides_notes(record: GaitRecord, trial: Trial, settings: PreviewSettings) 
 def _least(name: str, value: float, limit: float, unit: str, advice: str) -> TrustCheck:
     passed = bool(value >= limit)
     return TrustCheck(name, value, limit, unit, passed, "" if passed else advice)
-
-
-def facts_json(path: str) -> dict[str, Any]:
-    """``film_facts`` of the file at ``path``, for a process of its own. Raises ClipError when it is no film."""
-    return film_facts(open_clip(path))
 
 
 def preview_json(

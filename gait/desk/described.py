@@ -31,7 +31,7 @@ def described(films: Mapping[str, tuple[Path, Mapping[str, Any]]]) -> tuple[Said
     faults: Faults = []
     rows: dict[str, Row] = {}
     for upload, (path, entries) in films.items():
-        place = Place(path.name, "", "column")
+        place = Place(path.name, "", "entry")
         try:
             found = _found(entries, place)
             trial, _ = trial_of(found | {"clip": path.name}, place)

@@ -150,7 +150,7 @@ def _facts(desk: Desk, part: Part) -> dict[str, Any]:
     """What the file says of itself. Raises DeskError when it is no film; then it is removed."""
     data = data_of(desk, part.id)
     try:
-        return run_limited("gait.preview:facts_json", {"path": str(data)}, OPENING)
+        return run_limited("pose.facts:facts_json", {"path": str(data)}, OPENING)
     except DeskError as error:
         if error.status < 500:  # not a fault of ours, and no lack of room
             drop(desk, part)

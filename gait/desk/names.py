@@ -32,13 +32,13 @@ def check_film_name(name: str) -> None:
 
 def ending_of(name: str) -> str:
     """'.mp4' of 'Tansy.MP4'."""
-    return PurePath(_last(name)).suffix.lower()
+    return "".join(_last(name).rpartition(".")[1:]).lower() if "." in _last(name) else ""
 
 
 def clean_name(name: str) -> str:
     """A file name of letters, digits, spaces, dots, hyphens and underscores, from the last part of ``name``."""
     last = unicodedata.normalize("NFC", _last(name))
-    stem = last.removesuffix(PurePath(last).suffix)
+    stem = last.rpartition(".")[0] if "." in last else last
     kept = "".join(sign if sign.isalnum() or sign in ALLOWED else "_" for sign in stem)
     kept = " ".join(kept.split())[:LONGEST].strip(ALLOWED)
     if not kept or kept.casefold().partition(".")[0] in DEVICES:

@@ -50,7 +50,7 @@ class Part:
     changed_ms  ms since 1970, when the film was last changed as the browser said it; 0 = not said
     begun_s  s since 1970
     film     name under which the whole film lies in the footage, "" = not yet
-    facts    what was found in it (gait.preview.film_facts) and how it may be told
+    facts    what was found in it (pose.facts) and how it may be told
     """
 
     id: str

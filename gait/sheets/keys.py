@@ -43,12 +43,12 @@ DATE_FORM: Final = "YYYY-MM-DD, such as 2026-03-02"
 class Place:
     """Where in a sheet something stands: 'sheet.csv, row 3' (as the spreadsheet counts), or 'sheet.toml, clip 2'.
 
-    word  what the file calls a key: "column" or "key"
+    word  what the file calls a key: "column" or "key", or "entry" on a page
     """
 
     file: str
     part: str = ""
-    word: Literal["column", "key"] = "key"
+    word: Literal["column", "key", "entry"] = "key"
 
     def __str__(self) -> str:
         return f"{self.file}, {self.part}" if self.part else self.file
