@@ -27,7 +27,7 @@ from pose.errors import NoDogError, TooShortError
 from pose.facts import film_facts
 from pose.find import Reader
 from pose.network import Network, NetworkSettings, Precision
-from pose.read import read_clip
+from pose.read import ReadSettings, read_clip
 from pose.tracks import FloatArray
 from pose.window import FollowSettings
 
@@ -49,6 +49,8 @@ class PreviewSettings:
     span_s       s of the real clock around its middle; holds three strides of a trot, two of a walk
     longer_s     s instead, when those hold no stride: slow motion that nobody told, or a dog that stands
     most_frames  frames at most, so that an answer comes in seconds; two seconds at 240 frames per second
+    looks        pictures in which the facing is voted on; two seconds show one dog that walks one way, and where there is
+                 none, each costs the search of a whole picture
     spare_bl     body lengths that have to lie between a landmark and the edge of the picture: as much as films side by
                  side show beyond the landmarks (gait.framing), a paw or the edge of the belt
     turned       1, speed of the slower paws on the belt / that of the faster, fore and hind: the end of the dog that is
@@ -62,6 +64,7 @@ class PreviewSettings:
     span_s: float = 2.0
     longer_s: float = 8.0
     most_frames: int = 480
+    looks: int = 4
     spare_bl: float = BoxSettings().spare
     turned: float = 0.9
     window_bl: float = FollowSettings().body_lengths
@@ -185,7 +188,7 @@ class _Looked:
 
 def _look(clip: Clip, network: Reader, trial: Trial, settings: PreviewSettings) -> _Looked:
     try:
-        tracks, report = read_clip(clip, network, facing=trial.facing)
+        tracks, report = read_clip(clip, network, ReadSettings(looks=settings.looks), facing=trial.facing)
     except (NoDogError, TooShortError) as error:
         found = TrustCheck("dog found", 0.0, 1.0, "1", False, str(error))
         return _Looked("", (found,), (), clip.sample(3)[1 if clip.frame_count > 2 else 0].rgb)
