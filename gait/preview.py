@@ -49,14 +49,14 @@ class PreviewSettings:
     span_s       s of the real clock around its middle; holds three strides of a trot, two of a walk
     longer_s     s instead, when those hold no stride: slow motion that nobody told, or a dog that stands
     most_frames  frames at most, so that an answer comes in seconds; two seconds at 240 frames per second
-    looks        pictures in which the facing is voted on; two seconds show one dog that walks one way, and where there is
-                 none, each costs the search of a whole picture
+    looks        pictures in which the facing is voted on; two seconds show one dog that walks one way, and where there
+                 is none, each costs the search of a whole picture
     spare_bl     body lengths that have to lie between a landmark and the edge of the picture: as much as films side by
                  side show beyond the landmarks (gait.framing), a paw or the edge of the belt
     turned       1, speed of the slower paws on the belt / that of the faster, fore and hind: the end of the dog that is
-                 nearer to a turned camera moves faster in the picture. 1 - 2 L sin a / D for paws L apart, D from a camera
-                 turned by a (derived); half a metre, three metres and the 18 deg at which lengths come out 5 % short
-                 give 0.9. Drawn dogs: 0.99 square, 0.92 to 0.95 at 10 deg, 0.89 to 0.91 at 20
+                 nearer to a turned camera moves faster in the picture. 1 - 2 L sin a / D for paws L apart, D from a
+                 camera turned by a (derived); half a metre, three metres and the 18 deg at which lengths come out 5 %
+                 short give 0.9. Drawn dogs: 0.99 square, 0.92 to 0.95 at 10 deg, 0.89 to 0.91 at 20
     window_bl    body lengths, width of what the network is shown; a shorter dog is blown up for it
     trust, reading  the limits by which whole clips are judged
     """
@@ -91,12 +91,13 @@ class Preview:
 
 
 def preview(
-    path: Path, network: Reader, trial: Trial = Trial(), settings: PreviewSettings = PreviewSettings()
+    path: Path, network: Reader, trial: Trial | None = None, settings: PreviewSettings = PreviewSettings()
 ) -> Preview:
     """A look at the middle of the film at ``path``; ``trial`` tells the rate of the camera and the facing, if known.
 
     Raises ClipError when the film cannot be opened.
     """
+    trial = trial or Trial()
     clip = open_clip(path, filmed_fps=trial.filmed_fps)
     looked = _look(middle_of(clip, settings.span_s, settings.most_frames), network, trial, settings)
     if looked.record is None and looked.facing and clip.duration_s > settings.span_s:
@@ -149,8 +150,8 @@ def walking_checks(record: GaitRecord | None, why: str, settings: PreviewSetting
         return tuple(TrustCheck(name, float("nan"), float("nan"), "", False, why) for name in unknown)
     ratio = fore_hind_speed(record)
     near, far = ("hind", "fore") if ratio < 1 else ("fore", "hind")
-    advice = (f"The {near} end of the dog is nearer to the camera: move the camera towards the {far} end, until it looks "
-              "square at the belt.")  # fmt: skip
+    advice = (f"The {near} end of the dog is nearer to the camera: move the camera towards the {far} end, until it "
+              "looks square at the belt.")  # fmt: skip
     turned = _least(TURNED, min(ratio, 1 / ratio), settings.turned, "slower / faster of fore and hind paws", advice)
     return (turned, *(check for check in record.checks if check.name in OF_RECORD))
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from sqlalchemy import delete, or_, select
+from sqlalchemy import ColumnElement, delete, or_, select
 from sqlalchemy.orm import Session
 
 from gait.caseload.clock import now_s
@@ -254,10 +254,9 @@ def _joined(faults: Iterable[Fault]) -> Iterable[Fault]:
 def _list_faults(store: Store, source: Path | None, faults: Iterable[Fault]) -> None:
     """What is wrong at ``source`` (None = at these files alone) now takes the place of what was wrong there before."""
     with store.writing() as session:
-        gone = Unusable.path.in_([str(fault.path) for fault in faults])
+        gone: list[ColumnElement[bool]] = [Unusable.path.in_([str(fault.path) for fault in faults])]
         if source is not None:
-            below = Unusable.path.startswith(str(source) + os.sep, autoescape=True)
-            gone = or_(gone, below, Unusable.path == str(source))
-        session.execute(delete(Unusable).where(gone))
+            gone += [Unusable.path.startswith(str(source) + os.sep, autoescape=True), Unusable.path == str(source)]
+        session.execute(delete(Unusable).where(or_(*gone)))
         for fault in faults:
             session.add(Unusable(path=str(fault.path), reason=fault.reason, seen_at=now_s()))

@@ -18,9 +18,8 @@ from gait.desk.footage import coming, preview_of, read_these, remove, take_in
 from gait.desk.limited import Limits, run_limited
 from gait.desk.names import clean_name, ending_of
 from gait.desk.pages import page
-from gait.desk.parts import FOLDER, sweep
+from gait.desk.parts import FOLDER, settings_of, sweep
 from gait.desk.room import Desk, desk_of
-from gait.desk.uploads import SETTINGS
 from gait.sheets.finding import FILMS
 from gait.sheets.trial_sheet import SPREADSHEETS
 
@@ -82,7 +81,8 @@ async def read(request: Request) -> Response:
 
 def _facts(desk: Desk) -> dict[str, Any]:
     """All that the script starts from."""
-    sweep(desk, SETTINGS)
+    settings = settings_of(desk)
+    sweep(desk, settings)
     with desk.store.reading() as connection:
         said = select(TrialRow.condition).where(TrialRow.condition != "").distinct().order_by(TrialRow.condition)
         conditions = list(connection.scalars(said))
@@ -93,7 +93,7 @@ def _facts(desk: Desk) -> dict[str, Any]:
         "unit": "mph" if desk.kept.units == "imperial" else "km/h",
         "kinds": list(FILMS),
         "sheets": list(SHEETS),
-        "most_bytes": SETTINGS.most_bytes,
+        "most_bytes": settings.most_bytes,
     }
 
 

@@ -80,8 +80,8 @@ def _entry(entries: Mapping[str, Any], key: str, place: Place) -> Any:
 
 
 def sheet_json(path: str, name: str) -> dict[str, Any]:
-    """The rows of the trial sheet at ``path`` as the page takes them, and its faults by row and column, for a process of
-    its own: {"rows": [{"clip", ...}], "faults": [words]}. ``name`` is what the sheet is called.
+    """The rows of the trial sheet at ``path`` as the page takes them, and its faults by row and column, for a process
+    of its own: {"rows": [{"clip", ...}], "faults": [words]}. ``name`` is what the sheet is called.
 
     Raises TrialError when the sheet as a whole cannot be used.
     """

@@ -101,8 +101,9 @@ def remove(desk: Desk, upload_id: str) -> None:
 def read_these(desk: Desk, rows: Any) -> dict[str, Any]:
     """Write what was said of each film beside it, add them to the caseload, and have them read.
 
-    rows  list of {"id": of the upload, ...keys of a trial sheet...}. Gives {"added": films, "faults": [{"id", "words"}]};
-    with a fault in what was said nothing is done.
+    rows  list of {"id": of the upload, ...entries of the page...}
+
+    Gives {"added": films, "faults": [{"id", "words"}]}; with a fault in what was said nothing is done.
     """
     films = _films_of(desk, rows)
     said, faults = described(films)

@@ -26,7 +26,7 @@ LOOK: Final = ".look"
 class UploadSettings:
     """What may come. Set by judgement.
 
-    most_bytes     bytes of one film; an hour of a phone's 4K has less than half of it in H.265
+    most_bytes     bytes of one film; a desk has its own limit (gait.desk.kept)
     reserve_bytes  bytes that stay free on the disk: records, and the store, need room as well
     keep_s         s after which an upload that nobody went on with is swept away
     idle_s         s without a byte after which a connection is given up, so that another one may go on
@@ -38,6 +38,11 @@ class UploadSettings:
     keep_s: float = 7 * 24 * 3600.0
     idle_s: float = 30.0
     block_bytes: int = 2**20
+
+
+def settings_of(desk: Desk, settings: UploadSettings = UploadSettings()) -> UploadSettings:
+    """``settings`` with what the desk remembers of them."""
+    return replace(settings, most_bytes=int(desk.kept.most_film_gib * GIB))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +76,8 @@ def begin(desk: Desk, name: str, length: int, changed_ms: int, settings: UploadS
     owed = sum(part.length - received(desk, part) for part in parts(desk) if not part.film)
     free = shutil.disk_usage(folder).free - owed - settings.reserve_bytes
     if length > free:
-        raise DeskError(f"The disk has no room for this film: it has {_gib(length)}, and {_gib(max(free, 0))} are free "
-                        "beside other films that are coming and a reserve. Make room, then try again.", 507)  # fmt: skip
+        words = f"it has {_gib(length)}, and {_gib(max(free, 0))} are free beside other films that are coming"
+        raise DeskError(f"The disk has no room for this film: {words} and a reserve. Make room, then try again.", 507)
     part = Part(secrets.token_hex(16), name, length, time.time(), changed_ms)
     data_of(desk, part.id).touch(exist_ok=False)
     return keep(desk, part)

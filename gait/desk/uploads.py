@@ -1,5 +1,5 @@
-"""Films come in by the open protocol tus 1.0.0 (https://tus.io/protocols/resumable-upload; core, creation, termination):
-an upload that broke off goes on from the last byte that arrived.
+"""Films come in by the open protocol tus 1.0.0 (https://tus.io/protocols/resumable-upload): core, creation and
+termination. An upload that broke off goes on from the last byte that arrived.
 
     POST /uploads          Upload-Length, Upload-Metadata: filename ..., changed ...   -> 201, Location
     HEAD /uploads/<id>     -> Upload-Offset
@@ -25,7 +25,7 @@ from starlette.routing import BaseRoute, Route
 
 from gait.desk.errors import DeskError
 from gait.desk.names import check_film_name
-from gait.desk.parts import Part, UploadSettings, begin, data_of, drop, part_of, received
+from gait.desk.parts import Part, UploadSettings, begin, data_of, drop, part_of, received, settings_of
 from gait.desk.room import desk_of
 
 VERSION: Final = "1.0.0"
@@ -63,7 +63,8 @@ def _tus(handler: Handler) -> Handler:
 
 async def options(request: Request) -> Response:
     """What this server can do."""
-    told = {"tus-version": VERSION, "tus-extension": "creation,termination", "tus-max-size": str(SETTINGS.most_bytes)}
+    most = settings_of(desk_of(request)).most_bytes
+    told = {"tus-version": VERSION, "tus-extension": "creation,termination", "tus-max-size": str(most)}
     return Response(status_code=204, headers={"tus-resumable": VERSION, **told})
 
 
@@ -79,7 +80,8 @@ async def create(request: Request) -> Response:
         raise DeskError("This file is empty (0 bytes). Copy it from the camera again.")
     changed = said.get("changed", "")
     changed_ms = int(changed) if changed.isascii() and changed.isdigit() and len(changed) <= LONGEST_NUMBER else 0
-    part = await run_in_threadpool(begin, desk_of(request), name, length, changed_ms, SETTINGS)
+    desk = desk_of(request)
+    part = await run_in_threadpool(begin, desk, name, length, changed_ms, settings_of(desk, SETTINGS))
     return Response(status_code=201, headers={"location": f"/uploads/{part.id}", "upload-offset": "0"})
 
 

@@ -77,7 +77,7 @@ def read_rows(path: Path, on_fault: OnFault) -> tuple[Row, ...]:
 
 
 def read_told(path: Path, on_fault: OnFault) -> tuple[tuple[Place, dict[str, Any]], ...]:
-    """What the rows of the sheet at ``path`` say (.csv, .xlsx or .toml), as ``row_of`` takes it; clips need not be there.
+    """What the rows of the sheet at ``path`` say (.csv, .xlsx or .toml), as ``row_of`` takes it; clips may be missing.
 
     A row that cannot be used is told to ``on_fault`` and left out. Raises TrialError when the sheet as a whole cannot.
     """

@@ -17,6 +17,7 @@ from uploading import BODY, TUS, Uploader, b64, id_of
 
 from gait.desk import uploads
 from gait.desk.errors import DeskError
+from gait.desk.kept import Kept
 from gait.desk.names import clean_name, numbered
 from gait.desk.parts import UploadSettings, parts, sweep
 from gait.desk.room import Desk
@@ -159,6 +160,14 @@ def test_what_is_refused(up: Uploader, case: str) -> None:
         assert set(answer.json()) == {"error"} and "Traceback" not in answer.text
     if status == 412:
         assert answer.headers["tus-version"] == "1.0.0"
+
+
+def test_a_desk_may_have_a_limit_of_its_own(up: Uploader) -> None:
+    up.desk.keep(most_film_gib=0.5)
+    assert up.create(length=GIB // 2 + 1).status_code == 413 and up.create(length=GIB // 2).status_code == 201
+    assert up.client.options("/uploads").headers["tus-max-size"] == str(GIB // 2)
+    with pytest.raises(ValueError, match="most_film_gib"):
+        Kept(most_film_gib=0)
 
 
 def test_more_than_was_said_is_not_kept(up: Uploader) -> None:

@@ -11,7 +11,7 @@ import pytest
 from film_maker import write_numbered
 from numpy.typing import NDArray
 
-from gait.preview import PreviewSettings, Preview, middle_of, picture_checks, preview, preview_json, rate_checks
+from gait.preview import Preview, PreviewSettings, middle_of, picture_checks, preview, preview_json, rate_checks
 from gait.trial import Trial
 from pose.clip import open_clip
 from pose.facts import facts_json
