@@ -107,7 +107,8 @@ def _read_sheet(desk: Desk, name: str, body: bytes) -> dict[str, Any]:
     try:
         path.write_bytes(body)
         called = PurePath(clean_name(name)).name
-        return run_limited("gait.desk.described:sheet_json", {"path": str(path), "name": called}, SHEET_LIMITS)
+        asked = {"path": str(path), "name": called}
+        return run_limited("gait.desk.described:sheet_json", asked, SHEET_LIMITS, advice="Save it again as CSV.")
     finally:
         path.unlink(missing_ok=True)
 

@@ -36,6 +36,7 @@ LOOK_S: Final = 0.05
 GRACE_S: Final = 10.0
 #: Such processes at a time; each may use every core, and the reading of the caseload goes on beside them.
 TOGETHER: Final = 2
+ADVICE: Final = "Copy the file from the camera again, or save it as mp4."
 #: s that one may wait for its turn.
 TURN_S: Final = 120.0
 
@@ -57,8 +58,12 @@ class Limits:
 _TURNS: Final = threading.BoundedSemaphore(TOGETHER)
 
 
-def run_limited(what: str, arguments: dict[str, Any], limits: Limits = Limits()) -> dict[str, Any]:
+def run_limited(
+    what: str, arguments: dict[str, Any], limits: Limits = Limits(), *, advice: str = ADVICE
+) -> dict[str, Any]:
     """What the function ``what`` ("module:function") gives for ``arguments``, both as JSON knows them.
+
+    advice  what a person can do when the process comes to no end of its own
 
     Raises DeskError: with the function's own words when its error was foreseen (see gait.command.edge), otherwise with
     one plain sentence about what became of the process.
@@ -70,7 +75,7 @@ def run_limited(what: str, arguments: dict[str, Any], limits: Limits = Limits())
             why, code = _watched(json.dumps({"what": what, "arguments": arguments, "limits": limits.time_s}), answer,
                                  limits)  # fmt: skip
             answer.seek(0)
-            return _answer(answer.read(), why, code)
+            return _answer(answer.read(), why or _ended(code), advice, whole=not why)
     finally:
         _TURNS.release()
 
@@ -125,19 +130,16 @@ def _memory_mib(pid: int) -> float:
         return 0.0
 
 
-def _answer(text: bytes, why: str, code: int) -> dict[str, Any]:
+def _answer(text: bytes, why: str, advice: str, *, whole: bool) -> dict[str, Any]:
     """What the process gave back. Raises DeskError when it gave nothing, or an error."""
     told: Any = None
     with suppress(ValueError):
-        told = None if why else json.loads(text)
+        told = json.loads(text) if whole else None
     if isinstance(told, dict) and "done" in told:
         return dict(told["done"])
     if isinstance(told, dict) and "words" in told:
         raise DeskError(told["words"], int(told["status"]))
-    raise DeskError(
-        f"This cannot be worked on: {why or _ended(code)}. Copy the file from the camera again, or save it as mp4.",
-        UNUSABLE,
-    )
+    raise DeskError(f"This cannot be worked on: {why}. {advice}", UNUSABLE)
 
 
 def _ended(code: int) -> str:

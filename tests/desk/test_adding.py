@@ -45,7 +45,7 @@ def up(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Uploader:
 def near(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a process with limits would do, here: tests of the limits are elsewhere, and starting one takes seconds."""
 
-    def here(what: str, arguments: dict[str, Any], limits: object = None) -> dict[str, Any]:
+    def here(what: str, arguments: dict[str, Any], limits: object = None, advice: str = "") -> dict[str, Any]:
         """Do it, with errors as the process tells them."""
         try:
             return dict(json.loads(json.dumps(resolve_name(what)(**arguments))))

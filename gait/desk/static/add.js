@@ -13,11 +13,12 @@ const rows = new Map(); // stem of a film that has not come yet -> what a sheet 
 const sending = [], looking = [];
 let busy = false, eyes = false;
 
-const say = (words) => { by("said").textContent = words; };
+const words = (error) => (error.status ? error.message : "The desk does not answer; try again when it does.").replace(PASTED, "Pasted sheet");
+const say = (text) => { by("said").textContent = text; };
 
-function refuse(words, list = by("refused")) {
+function refuse(text, list = by("refused")) {
   const item = document.createElement("li");
-  item.textContent = words;
+  item.textContent = text;
   list.append(item);
 }
 
@@ -36,7 +37,7 @@ const hands = {
       await ask(`/add/films/${card.film.id}`, { method: "DELETE" });
       say(`${card.film.name} was removed.`);
     } catch (error) {
-      if (error.status !== 404) { card.wrong(error.message); return; }
+      if (error.status !== 404) { card.show(words(error)); return; }
     }
     takeOff(card);
   },
@@ -82,7 +83,7 @@ async function take(files) {
       sending.push(card);
       if (rows.has(stem(file.name))) { card.take(rows.get(stem(file.name))); card.keep(); }
     } catch (error) {
-      refuse(`${file.name}: ${error.status ? error.message : "The desk does not answer; try again."}`);
+      refuse(`${file.name}: ${words(error)}`);
     }
   }
   arrange();
@@ -96,7 +97,7 @@ async function next() {
   busy = true;
   card.stop = new AbortController();
   try {
-    await send(card.film.id, card.file, (bytes, words) => { card.moved(bytes); card.show(words); }, card.stop.signal);
+    await send(card.film.id, card.file, (bytes, state) => { card.moved(bytes); card.show(state); }, card.stop.signal);
     await whole(card);
   } catch (error) {
     if (!card.stop.signal.aborted) lost(card, error);
@@ -107,7 +108,7 @@ async function next() {
 
 function lost(card, error) {
   card.file = null;
-  card.show(error.message);
+  card.show(words(error));
   if ([404, 413, 415, 422].includes(error.status)) { refuse(`${card.film.name}: ${error.message}`); takeOff(card); }
 }
 
@@ -139,7 +140,7 @@ async function lookOn() {
   try {
     card.looked(await ask(`/add/films/${card.film.id}/preview?${asked}`));
   } catch (error) {
-    card.looked(null, error.status ? error.message : "The desk does not answer.");
+    card.looked(null, words(error));
   }
   eyes = false;
   lookOn();
@@ -152,7 +153,7 @@ async function fill(name, body) {
   try {
     told = await ask(`/add/sheet?name=${encodeURIComponent(name)}`, { method: "POST", body, headers: { "content-type": "application/octet-stream" } });
   } catch (error) {
-    refuse(error.status ? error.message.replace(PASTED, "Pasted sheet") : "The desk does not answer; try again.", cards.length ? by("sheet-faults") : by("refused"));
+    refuse(words(error), cards.length ? by("sheet-faults") : by("refused"));
     return;
   }
   let filled = 0;
@@ -160,7 +161,7 @@ async function fill(name, body) {
     const card = cards.find((one) => [stem(one.film.name), stem(one.film.film || one.film.name)].includes(stem(clip)));
     if (card) { card.take(row); card.keep(); filled += 1; if (card.whole && row.filmed_fps) look(card); } else rows.set(stem(clip), row);
   }
-  told.faults.forEach((words) => refuse(words.replace(PASTED, "Pasted sheet"), cards.length ? by("sheet-faults") : by("refused")));
+  told.faults.forEach((fault) => refuse(fault.replace(PASTED, "Pasted sheet"), cards.length ? by("sheet-faults") : by("refused")));
   const rest = told.rows.length - filled;
   say(`The sheet filled in ${filled} of ${cards.length} films.${rest ? ` ${rest} of its rows wait for films that have not come yet.` : ""}`);
 }
@@ -174,7 +175,7 @@ async function read() {
     told = await ask("/add/read", { method: "POST", body: JSON.stringify({ films: ready.map((card) => card.row()) }), headers: { "content-type": "application/json" } });
   } catch (error) {
     told = error.told?.faults ? error.told : told;
-    if (!error.told?.faults) { say(error.status ? error.message : "The desk does not answer; try again."); arrange(); return; }
+    if (!error.told?.faults) { say(words(error)); arrange(); return; }
   }
   const faulty = new Map(told.faults.map((fault) => [fault.id, fault.words]));
   for (const card of ready) {

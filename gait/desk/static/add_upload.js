@@ -8,7 +8,14 @@ export const token = () => document.querySelector('meta[name="csrf-token"]').con
 const wait = (ms) => new Promise((done) => setTimeout(done, ms));
 
 export class Refused extends Error {
-  constructor(words, status) { super(words); this.status = status; }
+  // `text` is what the desk answered: {"error": words}, or words for nobody in particular
+  constructor(status, text) {
+    let told = {};
+    try { told = JSON.parse(text) ?? {}; } catch { /* no words: those below */ }
+    super(told.error || (status === 401 ? "Sign in again, then go on." : `The desk refused this (${status}).`));
+    this.status = status;
+    this.told = told;
+  }
 }
 
 // Asks the desk and gives back what it says as JSON. Throws Refused with its sentence, TypeError when it does not answer.
@@ -16,11 +23,7 @@ export async function ask(path, options = {}) {
   const headers = { accept: "application/json", "x-csrftoken": token(), ...options.headers };
   const answer = await fetch(path, { ...options, headers });
   if (answer.ok) return answer.status === 204 || options.method === "HEAD" ? answer : answer.json();
-  let told = {};
-  try { told = await answer.json(); } catch { /* no words: those below */ }
-  const error = new Refused(told.error || (answer.status === 401 ? "Sign in again, then go on." : `The desk refused this (${answer.status}).`), answer.status);
-  error.told = told;
-  throw error;
+  throw new Refused(answer.status, await answer.text());
 }
 
 const base64 = (text) => btoa(String.fromCharCode(...new TextEncoder().encode(text)));
@@ -29,7 +32,7 @@ export async function begin(file) {
   const said = `filename ${base64(file.name.slice(-200))},changed ${base64(String(file.lastModified || 0))}`;
   const headers = { accept: "application/json", "x-csrftoken": token(), ...TUS, "upload-length": String(file.size), "upload-metadata": said };
   const answer = await fetch("/uploads", { method: "POST", headers });
-  if (!answer.ok) throw new Refused((await answer.json()).error, answer.status);
+  if (!answer.ok) throw new Refused(answer.status, await answer.text());
   return answer.headers.get("location").split("/").pop();
 }
 
@@ -49,10 +52,8 @@ function patch(id, file, offset, tell, signal) {
     request.onerror = () => failed(new TypeError("the connection broke"));
     request.onabort = () => failed(new DOMException("stopped", "AbortError"));
     request.onload = () => {
-      if (request.status === 204) { done(Number(request.getResponseHeader("upload-offset"))); return; }
-      let words = `The desk refused this (${request.status}).`;
-      try { words = JSON.parse(request.responseText).error; } catch { /* those above */ }
-      failed(new Refused(words, request.status));
+      if (request.status === 204) done(Number(request.getResponseHeader("upload-offset")));
+      else failed(new Refused(request.status, request.responseText));
     };
     signal.addEventListener("abort", () => request.abort());
     request.send(file.slice(offset, offset + STEP));
