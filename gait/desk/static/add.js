@@ -14,6 +14,7 @@ const sending = [], looking = [];
 let busy = false, eyes = false;
 
 const words = (error) => (error.status ? error.message : "The desk does not answer; try again when it does.").replace(PASTED, "Pasted sheet");
+const named = (name, text) => (text.includes(name) ? text : `${name}: ${text}`);
 const say = (text) => { by("said").textContent = text; };
 
 function refuse(text, list = by("refused")) {
@@ -83,7 +84,7 @@ async function take(files) {
       sending.push(card);
       if (rows.has(stem(file.name))) { card.take(rows.get(stem(file.name))); card.keep(); }
     } catch (error) {
-      refuse(`${file.name}: ${words(error)}`);
+      refuse(named(file.name, words(error)));
     }
   }
   arrange();
@@ -109,7 +110,7 @@ async function next() {
 function lost(card, error) {
   card.file = null;
   card.show(words(error));
-  if ([404, 413, 415, 422].includes(error.status)) { refuse(`${card.film.name}: ${error.message}`); takeOff(card); }
+  if ([404, 413, 415, 422].includes(error.status)) { refuse(named(card.film.name, error.message)); takeOff(card); }
 }
 
 // All of it is here: the server looks whether it is a film, and gives it a place.
