@@ -1,7 +1,8 @@
 """Opens a film or a folder of numbered pictures: upright frames, each with its own time stamp."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import date
 from pathlib import Path
 from typing import Protocol
 
@@ -31,6 +32,7 @@ class Source(Protocol):
     numbers: IntArray
     repeated: int
     capture_fps: float | None
+    filmed_on: date | None
 
     def read(self, first: int, last: int) -> Iterator[tuple[int, float, Picture]]:
         """Frames of the positions ``first`` to ``last`` inclusive: (number, s on the file's clock, picture)."""
@@ -97,6 +99,17 @@ class Clip:
         """Whether the camera itself noted a rate well above that of the file."""
         rate = self._source.capture_fps
         return rate is not None and rate > SLOW_MOTION_FACTOR * mean_rate(self._source.stamps_s)
+
+    @property
+    def filmed_on(self) -> date | None:
+        """The day that the camera noted."""
+        return self._source.filmed_on
+
+    def part(self, start_s: float, stop_s: float) -> "Clip":
+        """The frames from the one nearest to ``start_s`` to the one nearest to ``stop_s`` (s on the real clock) as a
+        clip; the file is not looked through again."""
+        first, last = (int(np.argmin(np.abs(self.stamps_s - t_s))) for t_s in (start_s, stop_s))
+        return replace(self, stamps_s=self.stamps_s[first : last + 1], _first=self._first + first)
 
     def frames(self) -> Iterator[Frame]:
         """Every frame from first to last; may be called again.

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from datetime import date, datetime
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,10 @@ KINDS = "mp4, mov, avi, mkv or webm"
 
 #: Names under which cameras note the rate at which they filmed (Android's media recorder writes this one).
 CAPTURE_RATE_KEYS = ("com.android.capture.fps",)
+#: Names under which cameras note when they filmed, the one with its own time zone first.
+CREATED_KEYS = ("com.apple.quicktime.creationdate", "creation_time")
+#: Year; a camera whose clock was never set says 1904 or 1970.
+FIRST_YEAR = 2000
 
 #: s; a film that ends this much before the end that it announces has been cut off. Audio may run on longer.
 CUT_OFF_S = 0.25
@@ -39,13 +44,15 @@ class FilmFile:
     def __init__(self, path: Path, stop_s: float | None = None) -> None:
         self._path = path
         self.capture_fps: float | None = None
+        self.filmed_on: date | None = None
         if not path.stat().st_size:
             raise ClipError(f"{path.name} is empty (0 bytes). Copy the file from the camera again.")
         with _open(path) as container:
             stream = _stream(container, path)
             self._base = stream.time_base
             self._ticks_only = container.format.name == "avi"
-            self.capture_fps = _capture_rate(container.metadata | stream.metadata)
+            notes = container.metadata | stream.metadata
+            self.capture_fps, self.filmed_on = _capture_rate(notes), _day_noted(notes)
             announced, slack = _announced_end(container, stream)
             ticks, self._keys, broken = _scan(container, stream, self._ticks_only)
         self._ticks = np.unique(ticks)
@@ -190,6 +197,19 @@ def _capture_rate(notes: dict[str, str]) -> float | None:
             continue
         if math.isfinite(rate) and rate > 0:
             return rate
+    return None
+
+
+def _day_noted(notes: dict[str, str]) -> date | None:
+    """The day on which it was filmed, where it was filmed if the camera knew, else on the clock of this machine."""
+    for key in CREATED_KEYS:
+        try:
+            moment = datetime.fromisoformat(notes.get(key, ""))
+            day = moment.date() if moment.utcoffset() else moment.astimezone().date()
+        except (ValueError, OverflowError, OSError):
+            continue
+        if day.year >= FIRST_YEAR:
+            return day
     return None
 
 

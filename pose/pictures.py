@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import cv2
@@ -24,6 +25,7 @@ class PictureFolder:
 
     repeated = 0
     capture_fps: float | None = None
+    filmed_on: date | None = None
 
     def __init__(self, folder: Path, fps: float) -> None:
         self._folder = folder

@@ -25,8 +25,8 @@ MEDIAN_LINES_OF_A_FUNCTION = 10
 EDGES = ("gait.cli", "gait.clipwise", "gait.command", "gait.comparing", "gait.comparison_results",
          "gait.comparison_tables", "gait.demo", "gait.events_table", "gait.filming", "gait.hashing", "gait.instep_film",
          "gait.key_pictures", "gait.live", "gait.livewords", "gait.watch", "gait.overrulings_file", "gait.plugin",
-         "gait.reading", "gait.report", "gait.reuse", "gait.sheets", "gait.showing", "gait.tables", "gait.truth",
-         "gait.wholeline", "gait.workbook", "gait.caseload", "gait.desk")  # fmt: skip
+         "gait.preview", "gait.reading", "gait.report", "gait.reuse", "gait.sheets", "gait.showing", "gait.tables",
+         "gait.truth", "gait.wholeline", "gait.workbook", "gait.caseload", "gait.desk")  # fmt: skip
 CORE_OUTSIDE = {"numpy", "scipy", "sklearn"}
 CORE_POSE = {"pose.tracks", "pose.landmarks", "pose.errors"}
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from sqlalchemy import delete, or_, select
+from sqlalchemy import ColumnElement, delete, or_, select
 from sqlalchemy.orm import Session
 
 from gait.caseload.clock import now_s
 from gait.caseload.errors import StoreError
 from gait.caseload.known import Known, known_files, same_said
-from gait.caseload.scanning import Fault, Found, Stamp, kind_of, scan, stamp_of, unreadable
+from gait.caseload.scanning import Fault, Found, Scan, Stamp, kind_of, scan, scan_clips, stamp_of, unreadable
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, Dog, Forgotten, Place, TrialRow, Unusable, Visit
 from gait.caseload.trials import put_trial
@@ -76,6 +76,19 @@ def add(
     Raises CaseloadError when there is no such folder or sheet, StoreError when the store cannot be written.
     """
     seen = scan(source, store.home)
+    return _told(store, source.resolve(), _take(store, seen, settle_s, again, progress))
+
+
+def add_chosen(store: Store, clips: Iterable[Path]) -> Added:
+    """Take in single clips that a person has chosen and that are whole, each with the sheet beside it; what was
+    forgotten as well.
+
+    Raises StoreError when the store cannot be written.
+    """
+    return _told(store, None, _take(store, scan_clips(clips), 0.0, True, None))
+
+
+def _take(store: Store, seen: Scan, settle_s: float, again: bool, progress: Progress | None) -> _Tally:
     settled, faults = settle([found.source for found in seen.clips], settle_s)
     tally = _Tally(faults=[*seen.faults, *faults])
     taken = [found for found in seen.clips if found.source in settled]
@@ -88,10 +101,10 @@ def add(
             _add_known(found, known, tally)
         else:
             _add_one(store, found, stamp, known, left_out, tally)
-    return _told(store, source.resolve(), tally)
+    return tally
 
 
-def _told(store: Store, source: Path, tally: _Tally) -> Added:
+def _told(store: Store, source: Path | None, tally: _Tally) -> Added:
     """What came of it, with what cannot be used put into the store."""
     faults = tuple(_joined(tally.faults))
     _list_faults(store, source, faults)
@@ -238,11 +251,12 @@ def _joined(faults: Iterable[Fault]) -> Iterable[Fault]:
     return [Fault(path, " ".join(dict.fromkeys(told))) for path, told in reasons.items()]
 
 
-def _list_faults(store: Store, source: Path, faults: Iterable[Fault]) -> None:
-    """What is wrong at ``source`` now takes the place of what was wrong there before."""
-    below = Unusable.path.startswith(str(source) + os.sep, autoescape=True)
+def _list_faults(store: Store, source: Path | None, faults: Iterable[Fault]) -> None:
+    """What is wrong at ``source`` (None = at these files alone) now takes the place of what was wrong there before."""
     with store.writing() as session:
-        now = [str(fault.path) for fault in faults]
-        session.execute(delete(Unusable).where(or_(below, Unusable.path == str(source), Unusable.path.in_(now))))
+        gone: list[ColumnElement[bool]] = [Unusable.path.in_([str(fault.path) for fault in faults])]
+        if source is not None:
+            gone += [Unusable.path.startswith(str(source) + os.sep, autoescape=True), Unusable.path == str(source)]
+        session.execute(delete(Unusable).where(or_(*gone)))
         for fault in faults:
             session.add(Unusable(path=str(fault.path), reason=fault.reason, seen_at=now_s()))

@@ -1,7 +1,7 @@
 """What lies in a folder or stands in a sheet: clips with what is said of them, and files that cannot be used."""
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -69,20 +69,28 @@ def scan(source: Path, home: Path) -> Scan:
     return Scan(tuple(_in_sheet(source, faults)), tuple(faults))
 
 
+def scan_clips(clips: Iterable[Path]) -> Scan:
+    """Single clips, each with the sheet beside it."""
+    faults: list[Fault] = []
+    found = [_told_beside(clip.resolve(), faults) for clip in clips]
+    return Scan(tuple(found), tuple(faults))
+
+
 def _scan_folder(folder: Path, home: Path) -> Scan:
     within = home in folder.parents
     faults = [Fault(path, "a film of a kind that is not read; save it as mp4") for path in _other_films(folder, home)]
     clips = find_clips(folder, lambda closed, error: faults.append(unreadable(closed, error)))
-    found = {clip: Found(clip) for clip in clips if within or not clip.is_relative_to(home)}
-    for clip in found:
-        beside = clip.with_suffix(".toml")
-        if beside.is_file():
-            found[clip] = _beside(clip, beside, faults)
+    found = {clip: _told_beside(clip, faults) for clip in clips if within or not clip.is_relative_to(home)}
     for sheet in (folder / name for name in SHEETS):
         if sheet.is_file():
             found |= {row.source: row for row in _in_sheet(sheet, faults)}
     told_first = sorted(found.values(), key=lambda clip: clip.trial is None)  # of two copies it gives the name
     return Scan(tuple(told_first), tuple(faults))
+
+
+def _told_beside(clip: Path, faults: list[Fault]) -> Found:
+    beside = clip.with_suffix(".toml")
+    return _beside(clip, beside, faults) if beside.is_file() else Found(clip)
 
 
 def _in_sheet(sheet: Path, faults: list[Fault]) -> Iterator[Found]:

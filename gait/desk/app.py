@@ -12,7 +12,7 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from gait.desk import caseload_pages, comparing, entrance, live, overruling, watching
+from gait.desk import adding, caseload_pages, comparing, entrance, live, overruling, uploads, watching
 from gait.desk.films import Films
 from gait.desk.marking import Marking, marking_routes
 from gait.desk.pages import HANDLERS, STATIC
@@ -23,6 +23,8 @@ from gait.report.page import stylesheet
 #: Of every page, in the order in which they are looked through.
 ROUTES: Final[tuple[BaseRoute, ...]] = (
     *caseload_pages.ROUTES,
+    *adding.ROUTES,
+    *uploads.ROUTES,
     *comparing.ROUTES,
     *entrance.ROUTES,
     *overruling.ROUTES,

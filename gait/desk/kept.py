@@ -26,12 +26,18 @@ class Kept:
     by             name or initials of the person at the desk, "" = not said; stands beside what was overruled or marked
     secret         signs sessions and forms; made once
     password_hash  argon2, "" = no password
+    most_film_gib  GiB of one film that is added; an hour of a phone's 4K has less than half of it in H.265
     """
 
     units: str = METRIC
     by: str = ""
     secret: str = field(default_factory=lambda: secrets.token_urlsafe(32), repr=False)
     password_hash: str = field(default="", repr=False)
+    most_film_gib: float = 8.0
+
+    def __post_init__(self) -> None:
+        if not 0 < self.most_film_gib <= 1e6:
+            raise ValueError(f"most_film_gib is {self.most_film_gib}; it has to be a number above 0")
 
 
 def read_kept(home: Path) -> Kept:

@@ -5,14 +5,12 @@ import datetime
 import io
 import re
 import warnings
-import zipfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
 import openpyxl
 from openpyxl.styles import Font
-from openpyxl.utils.exceptions import InvalidFileException
 
 from gait.errors import TrialError
 from gait.sheets.keys import KEYS
@@ -96,7 +94,7 @@ def _from_workbook(path: Path) -> Cells:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # openpyxl tells of drop-down lists and the like that it leaves out
             book = openpyxl.load_workbook(path, data_only=True)
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
+    except Exception as error:  # a damaged workbook ends in whatever its archive, its XML or its cells lead to
         why = getattr(error, "strerror", None) or "it is no XLSX workbook"
         raise TrialError(f"The trial sheet {path} cannot be read: {why}. Save it again as XLSX or CSV.") from error
     return [list(row) for row in book.worksheets[0].iter_rows(values_only=True)] if book.worksheets else []

@@ -2,7 +2,6 @@
 
 import datetime
 import difflib
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Literal
@@ -35,6 +34,8 @@ NEEDED: Final = ("clip", "dog", "date", "condition", "baseline")
 #: The camera does not note the rate of a folder of pictures; no other clip needs it.
 PICTURE_KEY: Final = "fps"
 
+#: Beyond any number that a sheet means; TOML writes integers of any length.
+LARGEST: Final = 1e300
 DATE_FORM: Final = "YYYY-MM-DD, such as 2026-03-02"
 
 
@@ -42,12 +43,12 @@ DATE_FORM: Final = "YYYY-MM-DD, such as 2026-03-02"
 class Place:
     """Where in a sheet something stands: 'sheet.csv, row 3' (as the spreadsheet counts), or 'sheet.toml, clip 2'.
 
-    word  what the file calls a key: "column" or "key"
+    word  what the file calls a key: "column" or "key", or "entry" on a page
     """
 
     file: str
     part: str = ""
-    word: Literal["column", "key"] = "key"
+    word: Literal["column", "key", "entry"] = "key"
 
     def __str__(self) -> str:
         return f"{self.file}, {self.part}" if self.part else self.file
@@ -109,7 +110,7 @@ def _value(key: str, value: Any, place: Place) -> Any:
 
 
 def _number(key: str, value: Any, place: Place) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) <= LARGEST:
         _refuse(key, value, place)
     if key == PICTURE_KEY and value <= 0:
         raise TrialError(f"{place.at(key)} is {value:g}; give a number of pictures per second above 0.")

@@ -58,7 +58,7 @@ def read_sheet(path: Path, progress: Progress | None = None) -> Sheet:
     Raises TrialError that names the file, the row and the column.
     """
     rows, notes = _from_folder(path) if path.is_dir() else (_rows_of(path, _give_up), ())
-    _check(rows, path)
+    check_rows(rows, path.name)
     return Sheet(path.resolve().name, tuple(_hashed(rows, progress)), notes)
 
 
@@ -72,8 +72,25 @@ def read_rows(path: Path, on_fault: OnFault) -> tuple[Row, ...]:
     for fault in faults:
         on_fault(fault)
     if rows or not faults:
-        _check(rows, path)
+        check_rows(rows, path.name)
     return tuple(rows)
+
+
+def read_told(path: Path, on_fault: OnFault) -> tuple[tuple[Place, dict[str, Any]], ...]:
+    """What the rows of the sheet at ``path`` say (.csv, .xlsx or .toml), as ``row_of`` takes it; clips may be missing.
+
+    A row that cannot be used is told to ``on_fault`` and left out. Raises TrialError when the sheet as a whole cannot.
+    """
+    return tuple(_told_of(path, on_fault))
+
+
+def check_rows(rows: Sequence[Row], name: str) -> None:
+    """What can be said of all rows of the sheet ``name`` together. Raises TrialError."""
+    if not rows:
+        raise TrialError(f"{name} names no clip; it needs one row for each, below the names of the columns.")
+    _check_spelling(rows, "dog")
+    _check_spelling(rows, "condition")
+    _check_baselines(rows)
 
 
 def _give_up(fault: TrialError) -> None:
@@ -81,23 +98,24 @@ def _give_up(fault: TrialError) -> None:
 
 
 def _rows_of(path: Path, on_fault: OnFault) -> list[Row]:
+    rows = []
+    for place, found in _told_of(path, on_fault):
+        try:
+            rows.append(row_of(found, place, path.parent))
+        except TrialError as error:
+            on_fault(error)
+    return rows
+
+
+def _told_of(path: Path, on_fault: OnFault) -> Iterator[tuple[Place, dict[str, Any]]]:
     if path.suffix.lower() == ".toml":
-        return list(_from_toml(path, on_fault))
+        return _from_toml(path)
     if path.suffix.lower() in SPREADSHEETS:
-        return list(_from_spreadsheet(path, on_fault))
+        return _from_spreadsheet(path, on_fault)
     raise TrialError(f"{path.name} is no trial sheet. Give a .csv, .xlsx or .toml file, or a folder of clips.")
 
 
-def _check(rows: list[Row], path: Path) -> None:
-    """What can be said of all rows together."""
-    if not rows:
-        raise TrialError(f"{path.name} names no clip; it needs one row for each, below the names of the columns.")
-    _check_spelling(rows, "dog")
-    _check_spelling(rows, "condition")
-    _check_baselines(rows)
-
-
-def _from_spreadsheet(path: Path, on_fault: OnFault) -> Iterator[Row]:
+def _from_spreadsheet(path: Path, on_fault: OnFault) -> Iterator[tuple[Place, dict[str, Any]]]:
     cells, comma = read_cells(path)
     names = _column_names(cells[0] if cells else [], path.name)
     for number, row in enumerate(cells[1:], start=2):
@@ -106,17 +124,16 @@ def _from_spreadsheet(path: Path, on_fault: OnFault) -> Iterator[Row]:
         if not values:
             continue
         try:
-            yield _from_cells(names, values, comma, place, path.parent)
+            yield place, _from_cells(names, values, comma, place)
         except TrialError as error:
             on_fault(error)
 
 
-def _from_cells(names: Sequence[str], values: Sequence[Any], comma: bool, place: Place, folder: Path) -> Row:
+def _from_cells(names: Sequence[str], values: Sequence[Any], comma: bool, place: Place) -> dict[str, Any]:
     if len(values) > len(names):
         more = f"has {len(values)} cells, the first row names {len(names)} columns"
         raise TrialError(f"{place} {more}; put quotes around a text with the column separator in it.")
-    found = {name: plain_value(name, cell, comma) for name, cell in zip(names, values, strict=False)}
-    return _row(found, place, folder)
+    return {name: plain_value(name, cell, comma) for name, cell in zip(names, values, strict=False)}
 
 
 def _column_names(head: Sequence[Any], file: str) -> list[str]:
@@ -141,7 +158,7 @@ def _trimmed(row: Sequence[Any]) -> list[Any]:
     return list(row[: filled[-1] + 1]) if filled else []
 
 
-def _from_toml(path: Path, on_fault: OnFault) -> Iterator[Row]:
+def _from_toml(path: Path) -> Iterator[tuple[Place, dict[str, Any]]]:
     found = _toml(path)
     clips = found.pop("clip", None)
     if not isinstance(clips, list) or not all(isinstance(clip, dict) for clip in clips):
@@ -150,11 +167,7 @@ def _from_toml(path: Path, on_fault: OnFault) -> Iterator[Row]:
     check_names(found, Place(path.name))
     if found:
         raise TrialError(f"{path.name}: {next(iter(found))} stands outside a [[clip]] table; put it into each.")
-    for number, clip in enumerate(clips, start=1):
-        try:
-            yield _row(clip, Place(path.name, f"clip {number}"), path.parent)
-        except TrialError as error:
-            on_fault(error)
+    yield from ((Place(path.name, f"clip {number}"), clip) for number, clip in enumerate(clips, start=1))
 
 
 def _from_folder(folder: Path) -> tuple[list[Row], tuple[str, ...]]:
@@ -168,22 +181,30 @@ def _from_folder(folder: Path) -> tuple[list[Row], tuple[str, ...]]:
     for clip, sheet in beside.items():
         if sheet.is_file():
             name = sheet.relative_to(folder).as_posix()
-            rows.append(_row(_toml(sheet) | {"clip": clip.relative_to(folder).as_posix()}, Place(name), folder))
+            rows.append(row_of(_toml(sheet) | {"clip": clip.relative_to(folder).as_posix()}, Place(name), folder))
     left_out = (f"left out, since no .toml of their name lies beside them: {', '.join(bare)}",) if bare else ()
     return rows, left_out
 
 
-def _row(found: dict[str, Any], place: Place, folder: Path) -> Row:
-    """One row from values as TOML holds them; everything that can be said of it alone is checked."""
+def trial_of(found: dict[str, Any], place: Place) -> tuple[Trial, float | None]:
+    """What one row says, and the rate of a folder of pictures; everything that can be said without its clip is checked.
+
+    found  values as TOML holds them. Raises TrialError that names the place and the column.
+    """
     told = checked(found, place)
     for key in NEEDED:
         if key != "baseline" and not told.get(key):
             raise TrialError(f"{place.at(key)} is empty; every clip needs {', '.join(NEEDED[:-1])}.")
     fps = told.pop(PICTURE_KEY, None)
     try:
-        trial = Trial(**told)
+        return Trial(**told), fps
     except TrialError as error:
         raise TrialError(f"{place}: {error}") from error
+
+
+def row_of(found: dict[str, Any], place: Place, folder: Path) -> Row:
+    """One row from values as TOML holds them, its clip as seen from ``folder``. Raises TrialError."""
+    trial, fps = trial_of(found, place)
     source = _source(trial.clip, folder, place)
     if source.is_dir() != (fps is not None):
         wrong = ("the clip is a folder of pictures, which carries no times; give the number of pictures per second"
@@ -203,11 +224,11 @@ def _source(clip: str, folder: Path, place: Place) -> Path:
 def _toml(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:  # TOMLDecodeError, UnicodeDecodeError, numbers without end
         raise TrialError(f"The trial sheet {path} cannot be read: {str(error).splitlines()[0]}") from error
 
 
-def _check_spelling(rows: list[Row], key: str) -> None:
+def _check_spelling(rows: Sequence[Row], key: str) -> None:
     """One dog, one spelling: two that differ in case or spaces alone are one dog, written carelessly."""
     seen: dict[str, Row] = {}
     for row in rows:
@@ -219,7 +240,7 @@ def _check_spelling(rows: list[Row], key: str) -> None:
                              f"write one {key} one way.")  # fmt: skip
 
 
-def _check_baselines(rows: list[Row]) -> None:
+def _check_baselines(rows: Sequence[Row]) -> None:
     for first, second in combinations(rows, 2):
         one, two = first.trial, second.trial
         if (one.dog, one.date) != (two.dog, two.date):
