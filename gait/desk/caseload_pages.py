@@ -36,7 +36,9 @@ FILES: Final = {
     "film.mp4": "video/mp4",
 }
 #: A page of a report has its styles and pictures inside, a film beside it, and no script.
-STANDALONE: Final = "default-src 'none'; img-src 'self' data:; media-src 'self'; style-src 'unsafe-inline'; sandbox allow-same-origin"
+STANDALONE: Final = (
+    "default-src 'none'; img-src 'self' data:; media-src 'self'; style-src 'unsafe-inline'; sandbox allow-same-origin"
+)
 DEMO: Final = "demo"
 #: Clips that the first page names among those that were read last.
 LAST: Final = 6

@@ -184,5 +184,5 @@ class Watch {
 try {
   const watch = new Watch(await ask(`${address}/watch.json`));
   const at = Number(new URLSearchParams(location.search).get("t"));
-  if (at) watch.go(watch.clip.from(at));
+  if (at) watch.go(watch.clip.nearest(at));
 } catch (error) { trouble(error); }
