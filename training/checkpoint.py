@@ -150,9 +150,17 @@ def save_run(run: Run, settings: FitSettings, path: Path, marks: str = "") -> No
     path.with_suffix(".partial").replace(path)
 
 
-def final_weights(run: Run) -> dict[str, Tensor]:
-    """The averaged weights that a run leaves: those of its best look, or the last when nobody looked."""
-    return run.best.weights or run.average
+def final_weights(run: Run, settings: FitSettings) -> dict[str, Tensor]:
+    """The averaged weights that a run leaves: those of its best look, or the last when nobody looked, with
+    ``settings.start_share`` of those that it started from mixed in."""
+    learned, share = run.best.weights or run.average, settings.start_share
+    if not share:
+        return learned
+    start = read_weights(_start_file(settings), settings.shape)
+    return {
+        key: torch.lerp(value, start[key].to(value), share) if value.is_floating_point() else value
+        for key, value in learned.items()
+    }
 
 
 def averaged(run: Run, shape: Shape, weights: dict[str, Tensor] | None = None) -> KeypointNetwork:

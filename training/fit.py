@@ -65,13 +65,13 @@ def fit(
         _begin_logs(out)
     _train(run, settings, sources, out, stop_after_s or math.inf, progress)
     save_run(run, settings, checkpoint, marks)
-    write_weights(final_weights(run), out / "weights.pt")
+    write_weights(final_weights(run, settings), out / "weights.pt")
     facts = facts_of(run, settings, sources)
     (out / "judged.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
     done = finished(run, settings)
     if done:
         crops = crops_of(sources, settings) if sources.marked else None
-        export(averaged(run, settings.shape, final_weights(run)).cpu(), facts, out, crops=crops)
+        export(averaged(run, settings.shape, final_weights(run, settings)).cpu(), facts, out, crops=crops)
     return done
 
 

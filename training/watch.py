@@ -59,7 +59,7 @@ def facts_of(run: Run, settings: FitSettings, sources: Sources) -> dict[str, Any
     data = {"steps_done": run.step, **start_facts(settings), **sources.facts(settings)}
     if run.best.weights:
         data["best_step"] = run.best.step
-    network = averaged(run, settings.shape, final_weights(run))
+    network = averaged(run, settings.shape, final_weights(run, settings))
     told: dict[str, Any] = {"errors": {}, "score": {}}
     if sources.drawn is not None:
         told = errors_of(network, settings, sources.drawn)

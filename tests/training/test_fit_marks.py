@@ -25,6 +25,8 @@ pytestmark = pytest.mark.slow
 
 CPU = torch.device("cpu")
 ROOT = Path(__file__).parents[2]
+#: Weights of layers are kept in half precision, with 11 bits.
+HALF = 2.0**-10
 NAMES = ("Ash", "Ash", "Birch", "Birch", "Cedar", "Cedar", "Dill", "Elm", "Fir")
 
 
@@ -76,6 +78,24 @@ def test_it_ends_when_dogs_held_out_get_no_better_and_keeps_the_best(
     key = "heat.1.weight"
     assert torch.equal(kept[key], state["best"]["weights"][key].half())
     assert not torch.equal(kept[key], state["average"][key].half())
+
+
+def test_a_share_of_the_start_is_mixed_into_what_was_learned(
+    settings: FitSettings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    no_export(monkeypatch)
+    few = replace(settings, steps=2, patience=0, judge_every=0)
+    assert fit(few, tmp_path / "start")
+    start = tmp_path / "start" / "weights.pt"
+    again = replace(few, start=str(start), seed=2)
+    assert fit(again, tmp_path / "all") and fit(replace(again, start_share=0.25), tmp_path / "mixed")
+    key = "heat.1.weight"
+    began, learned, mixed = (
+        torch.load(path, weights_only=True)[key].float()
+        for path in (start, tmp_path / "all" / "weights.pt", tmp_path / "mixed" / "weights.pt")
+    )
+    assert not torch.equal(began, learned)
+    torch.testing.assert_close(mixed, 0.75 * learned + 0.25 * began, atol=HALF, rtol=HALF)
 
 
 def test_frozen_blocks_stay_as_they_are_norms_too(settings: FitSettings) -> None:
