@@ -50,15 +50,6 @@ class Found:
                 words[f"{name}_score"] = float(self.score[row])
         return words
 
-    def box_px(self) -> tuple[int, int, int, int]:
-        """px, left, top, width and height of the box around the landmarks that were found; zeros when none was."""
-        known = self.xy_px[np.isfinite(self.xy_px).all(axis=1)]
-        if not len(known):
-            return 0, 0, 0, 0
-        left, top = np.maximum(np.floor(known.min(axis=0)), 0).astype(int).tolist()
-        right, bottom = np.maximum(np.ceil(known.max(axis=0)), 0).astype(int).tolist()
-        return left, top, right - left + 1, bottom - top + 1
-
 
 def event_as_dict(event: Event) -> dict[str, float | str]:
     """What is known of ``event``, its measures among the rest; what is empty or NaN is left out."""

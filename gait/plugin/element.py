@@ -5,9 +5,8 @@ carry those of an earlier picture. Where the source is live, a picture that find
 frame goes on all the same, and a message says how many there were. Where it is not, frames wait for the analysis.
 
 On the bus: element messages ``pawfall-landmarks``, ``pawfall-event`` and ``pawfall-skipped``. On the buffer: a
-region-of-interest meta named "pawfall" with the box of the dog, and the same structures as its parameters, events
-as pawfall-event-0, -1 and so on. A GstCustomMeta cannot be filled from Python: gst-python 1.22 hands out a copy of
-its structure.
+GstCustomMeta "pawfall" with the size of the picture that was read, the same landmarks, and an array of the events that
+became known since the frame before.
 """
 
 import json
@@ -26,6 +25,7 @@ gi.require_version("GstVideo", "1.0")
 from gi.repository import GLib, GObject, Gst, GstBase, GstVideo  # noqa: E402
 
 from gait.errors import GaitError  # noqa: E402
+from gait.plugin import meta  # noqa: E402
 from gait.plugin.analysis import Analysis, Found, Pair, Picture, event_as_dict  # noqa: E402
 from gait.stream import Event, GaitStream  # noqa: E402
 from gait.trial import Facing, Trial  # noqa: E402
@@ -38,6 +38,7 @@ from pose.stream import LandmarkStream  # noqa: E402
 Gst.init(None)
 
 NAME: Final = "pawfall"
+meta.register(NAME)
 #: Bytes of red, green and blue within a pixel, by the start of the format's name.
 CHANNELS: Final = {"RGB": slice(0, 3), "BGR": slice(2, None, -1)}
 CAPS: Final = Gst.Caps.from_string("video/x-raw,format=(string){RGB,BGR,RGBx,BGRx,RGBA,BGRA}")
@@ -213,12 +214,11 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
             self._paint(buffer, found)
         if not found and not told:
             return
-        box = found.box_px() if found else (0, 0, 0, 0)
-        meta = GstVideo.buffer_add_video_region_of_interest_meta(buffer, NAME, *box)
+        words = _structure(NAME, {"width_px": self._info.width, "height_px": self._info.height})
         if found:
-            meta.add_param(_structure(f"{NAME}-landmarks", found.as_dict()))
-        for number, words in enumerate(told):
-            meta.add_param(_structure(f"{NAME}-event-{number}", words))
+            words.set_value("landmarks", _structure(f"{NAME}-landmarks", found.as_dict()))
+        words.set_value("events", Gst.ValueArray([_structure(f"{NAME}-event", one) for one in told]))
+        meta.add(buffer, words)
 
     def _paint(self, buffer: Any, found: Found) -> None:
         with buffer.map(Gst.MapFlags.READ | Gst.MapFlags.WRITE) as mapped:
@@ -235,8 +235,8 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
 
     def _view(self, buffer: Any, data: Any) -> Picture:
         """The picture in ``data``, as rgb (H, W, 3), not copied."""
-        info, meta = self._info, GstVideo.buffer_get_video_meta(buffer)
-        step, offset = (meta.stride[0], meta.offset[0]) if meta else (info.stride[0], info.offset[0])
+        info, own = self._info, GstVideo.buffer_get_video_meta(buffer)
+        step, offset = (own.stride[0], own.offset[0]) if own else (info.stride[0], info.offset[0])
         pixel = info.finfo.pixel_stride[0]
         view: Picture = np.ndarray(
             (info.height, info.width, pixel), np.uint8, buffer=data, offset=offset, strides=(step, pixel, 1)

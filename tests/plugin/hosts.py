@@ -21,6 +21,7 @@ from pose.clip import open_clip
 PROGRAM = Path(__file__).with_name("host_program.py")
 FILMS = Path(samples.__file__).parent
 WALK, TURNS = FILMS / "tansy_walk_boots.mp4", FILMS / "pilot_pace_to_trot.mp4"
+SOURCE = "filesrc location={film} ! decodebin ! videoconvert"
 #: s, longest that a pipeline of these tests may take, on a machine that is busy with other tests.
 PATIENCE_S = 240
 SYSTEM_PYTHON = "/usr/bin/python3"
@@ -69,9 +70,9 @@ class Played:
         return [frame[0] for frame in self.frames]
 
 
-def play(pipeline: str, folder: Path, *seek_s: float) -> Played:
-    """Play ``pipeline``, whose last element is called ``end``, in a host of its own."""
-    call = [SYSTEM_PYTHON, str(PROGRAM), pipeline, *map(str, seek_s)]
+def play(pipeline: str, folder: Path, *steps: dict[str, Any]) -> Played:
+    """Play ``pipeline``, whose last element is called ``end``, in a host of its own; ``steps`` as told there."""
+    call = [SYSTEM_PYTHON, str(PROGRAM), pipeline, json.dumps(steps)]
     done = subprocess.run(
         call, env=variables(folder), capture_output=True, text=True, timeout=PATIENCE_S, check=False
     )
@@ -85,14 +86,17 @@ def launch(pipeline: str, folder: Path) -> "subprocess.CompletedProcess[str]":
     return subprocess.run(call, env=variables(folder), capture_output=True, text=True, timeout=PATIENCE_S, check=False)
 
 
-def memory_of_live(folder: Path, seconds: float) -> list[tuple[float, float]]:
-    """s since the start and MiB of a host that plays a dog again and again, in step with the clock."""
+def source_of_pictures(folder: Path) -> str:
+    """A pipeline that plays a dog again and again, from single pictures that are put into ``folder``."""
     for frame in open_clip(WALK).frames():
         cv2.imwrite(str(folder / f"{frame.index:03}.jpg"), frame.rgb[..., ::-1])
-    pipeline = (
-        f"multifilesrc location={folder}/%03d.jpg loop=true caps=image/jpeg,framerate=30/1 ! jpegdec ! videoconvert ! "
-        "clocksync ! pawfall draw=true when-slow=skip ! fakesink"
-    )
+    pictures = f"multifilesrc name=source location={folder}/%03d.jpg loop=true caps=image/jpeg,framerate=30/1"
+    return f"{pictures} ! jpegdec ! videoconvert"
+
+
+def memory_of_live(folder: Path, seconds: float) -> list[tuple[float, float]]:
+    """s since the start and MiB of a host that plays a dog again and again, in step with the clock."""
+    pipeline = f"{source_of_pictures(folder)} ! clocksync ! pawfall draw=true when-slow=skip ! fakesink"
     used, start_s = [], time.monotonic()
     with (folder / "said.txt").open("w") as said:
         host = subprocess.Popen(

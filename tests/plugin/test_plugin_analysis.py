@@ -152,14 +152,13 @@ def test_what_an_event_and_landmarks_are_in_words() -> None:
     }  # fmt: skip
     places = np.full((6, 2), np.nan)
     nobody = Found(3.0, places, np.full(6, np.nan), np.zeros(6, bool))
-    assert nobody.as_dict() == {"t_s": 3.0} and nobody.box_px() == (0, 0, 0, 0)
+    assert nobody.as_dict() == {"t_s": 3.0}
     places[1], places[5] = (10.4, 20.5), (30.0, 5.0)
     found = Found(3.0, places, np.full(6, 0.5), np.zeros(6, bool))
     assert found.as_dict() == {
         "t_s": 3.0, "far_fore_x_px": 10.4, "far_fore_y_px": 20.5, "far_fore_score": 0.5, "far_fore_hidden": False,
         "croup_x_px": 30.0, "croup_y_px": 5.0, "croup_score": 0.5, "croup_hidden": False,
     }  # fmt: skip
-    assert found.box_px() == (10, 5, 21, 17)
 
 
 def test_an_installed_file_names_the_places_of_its_packages(tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> None:
