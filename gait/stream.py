@@ -13,6 +13,9 @@ Delay: a touchdown or lift-off is told at most ``contact_delay_s`` (0.4 s) after
 (0.8 s) after its end, or never; the gait after ``agree`` (3) hind strides of one name. What was told is never changed.
 Nothing later than "now" is known to it, so that is also the longest look ahead.
 
+Frames: of fewer than 20 per second nothing is told, as no clip is read at fewer, and ``sparse`` says so. No contact is
+told within ``hole_s`` (0.1 s) of a longer time without frames, and a stride with such a hole is told as dropped.
+
 Memory: at most ``most_frames`` (1200) frames of landmarks, 0.5 MB, and below 20 MB more while they are analysed.
 
 Time: 60 to 70 ms of one core every ``every_s`` (0.2 s) of film, whatever the frame rate.
@@ -24,7 +27,7 @@ tests/gait/test_live_against_whole.py.
 
 import threading
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -40,6 +43,8 @@ from pose.tracks import FloatArray, Tracks, joined_tracks
 
 #: s between frames at 20 per second, fewer than which no clip is read at; and rounding of sums of seconds.
 SLOWEST_FRAME_S, TICK_S = 0.05, 1e-6
+#: Factor for every third frame of 59.94 per second and for rounded stamps; and s after which a rate is believed.
+SLOWER, RATE_S = 1.01, 1.0
 TOUCHDOWN, LIFTOFF, STRIDE, GAIT_CHANGED = "touchdown", "liftoff", "stride", "gait changed"
 
 
@@ -55,6 +60,7 @@ class StreamSettings:
     most_frames frames remembered at most, whatever the frame rate
     apart       share of the usual stride by which two touchdowns (lift-offs, strides) of a paw lie apart at least
     agree       hind strides, near and far in turn, that have to share a name for the gait to be told as changed
+    hole_s      s, a longer time between two frames hides what happened: two frames at the lowest rate
     gait        as for a whole clip, but that a single odd name is told as it is
     """
 
@@ -67,6 +73,7 @@ class StreamSettings:
     most_frames: int = 1200
     apart: float = 0.4
     agree: int = 3
+    hole_s: float = 2 * SLOWEST_FRAME_S
     gait: GaitSettings = field(default_factory=lambda: GaitSettings(naming=NamingSettings(least_in_a_row=1)))
 
     def __post_init__(self) -> None:
@@ -124,6 +131,7 @@ class GaitStream:
         self._due_s = -np.inf
         self._gait = ""
         self._belt_deg = float("nan")
+        self._sparse = False
         self._row: list[Event] = []
         self._lock = threading.Lock()
 
@@ -136,6 +144,11 @@ class GaitStream:
     def belt_deg(self) -> float:
         """deg, slope of the belt line in the picture at the last analysis, + rising to the right; NaN before it."""
         return self._belt_deg
+
+    @property
+    def sparse(self) -> bool:
+        """Whether fewer than 20 frames per second come, so that nothing is told."""
+        return self._sparse
 
     def push(self, landmarks: Tracks) -> tuple[Event, ...]:
         """Events that are told now, earlier ones first, a change of gait last; as a rule none.
@@ -171,6 +184,10 @@ class GaitStream:
         return known.rows(known.t_s >= known.t_s[-1] - self._settings.span_s)
 
     def _tell(self, known: Tracks, *, finished: bool) -> list[Event]:
+        span_s = float(known.t_s[-1] - known.t_s[0])
+        self._sparse = span_s > max(RATE_S, (len(known) - 1) * SLOWEST_FRAME_S * SLOWER)
+        if self._sparse:
+            return []
         try:
             record = build_record(known, self._trial, self._settings.gait)
         except TooFewStridesError:
@@ -185,7 +202,8 @@ class GaitStream:
         ages = dict.fromkeys((TOUCHDOWN, LIFTOFF), (settings.contact_settle_s, settings.contact_delay_s))
         ages[STRIDE] = (settings.stride_settle_s, settings.stride_delay_s)
         apart_s = settings.apart * _usual_s(record.strides)
-        found = [*_contact_events(record.contacts, now_s), *_stride_events(record.strides, now_s)]
+        contacts, strides = _contact_events(record.contacts, now_s), _stride_events(record.strides, now_s)
+        found = _without_holes([*contacts, *strides], record.tracks.t_s, settings.hole_s)
         new = []
         for event in sorted(found, key=lambda event: event.t_s):
             youngest, oldest = ages[event.kind]
@@ -229,6 +247,18 @@ def _contact_events(c: Contacts, now_s: float) -> Iterator[Event]:
     for kind, t_s, sd_ms in ((TOUCHDOWN, c.touchdown_s, c.touchdown_sd_ms), (LIFTOFF, c.liftoff_s, c.liftoff_sd_ms)):
         for row in np.flatnonzero(np.isfinite(t_s)):
             yield Event(kind, float(t_s[row]), now_s, PAWS[c.paw[row]], sd_ms=float(sd_ms[row]))
+
+
+def _without_holes(events: list[Event], t_s: FloatArray, hole_s: float) -> Iterator[Event]:
+    """``events`` without contacts next to a hole in t_s (T,) s, strides with a hole in them as dropped."""
+    row = np.flatnonzero(np.diff(t_s) > hole_s + TICK_S)
+    start, end = t_s[row], t_s[row + 1]
+    for event in events:
+        before_s, after_s = (event.duration_s, 0.0) if event.kind == STRIDE else (hole_s, hole_s)
+        if not np.any((start < event.t_s + after_s) & (end > event.t_s - before_s)):
+            yield event
+        elif event.kind == STRIDE:
+            yield replace(event, gait="", probability=float("nan"), candidates="", dropped=event.dropped or "gap")
 
 
 def _stride_events(s: Strides, now_s: float) -> Iterator[Event]:

@@ -17,6 +17,11 @@ if importlib.util.find_spec("triton"):
     importlib.import_module("triton")
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """How long a live picture is played in tests/plugin, to hold its memory."""
+    parser.addoption("--live-s", type=float, default=30.0, help="s of live picture whose memory is held (30)")
+
+
 @pytest.fixture(autouse=True, scope="session")
 def no_adopted_network(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """An empty folder of adopted networks, for called commands too."""

@@ -32,7 +32,7 @@ CORE_POSE = {"pose.tracks", "pose.landmarks", "pose.errors"}
 
 #: Libraries that one place alone may know, so that they can be exchanged.
 ONLY_IN = {"av": {"pose.camera", "pose.container", "pose.film"}, "onnxruntime": {"pose.network", "training.export"},
-           "ezc3d": {"pose.c3d"}, "gi": {"gait.plugin.element"}}  # fmt: skip
+           "ezc3d": {"pose.c3d"}, "gi": {"gait.plugin.element", "gait.plugin.meta"}}  # fmt: skip
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 

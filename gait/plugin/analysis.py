@@ -26,6 +26,10 @@ MOST_KEPT: Final = 1200
 STALE_S: Final = 1.0
 #: s, rounding of time stamps.
 TICK_S: Final = 1e-6
+#: s that a thinning is given to show whether it is enough, and s after which less is tried. Our own choices.
+HOLD_S, EASE_S = 1.0, 10.0
+#: Every so many-th picture at the thinnest, so that it does not take minutes to come back. Our own choice.
+THINNEST: Final = 8
 
 Picture = NDArray[np.uint8]
 Pair = tuple[LandmarkStream, GaitStream]
@@ -50,15 +54,6 @@ class Found:
                 words[f"{name}_score"] = float(self.score[row])
         return words
 
-    def box_px(self) -> tuple[int, int, int, int]:
-        """px, left, top, width and height of the box around the landmarks that were found; zeros when none was."""
-        known = self.xy_px[np.isfinite(self.xy_px).all(axis=1)]
-        if not len(known):
-            return 0, 0, 0, 0
-        left, top = np.maximum(np.floor(known.min(axis=0)), 0).astype(int).tolist()
-        right, bottom = np.maximum(np.ceil(known.max(axis=0)), 0).astype(int).tolist()
-        return left, top, right - left + 1, bottom - top + 1
-
 
 def event_as_dict(event: Event) -> dict[str, float | str]:
     """What is known of ``event``, its measures among the rest; what is empty or NaN is left out."""
@@ -67,6 +62,29 @@ def event_as_dict(event: Event) -> dict[str, float | str]:
     }
     words |= dict(event.measures)
     return {name: value for name, value in words.items() if value != "" and value == value}
+
+
+class Thinning:
+    """Every how many-th picture is read while there is no time for all: evenly, as holes would hide contacts."""
+
+    def __init__(self) -> None:
+        self.every = 1
+        self._count, self._changed_s = 0, -np.inf
+
+    def wants(self, t_s: float) -> bool:
+        """Whether the picture of ``t_s`` is to be read."""
+        if self.every > 1 and t_s - self._changed_s >= EASE_S:
+            self._change(self.every - 1, t_s)
+        self._count += 1
+        return (self._count - 1) % self.every == 0
+
+    def turned_away(self, t_s: float) -> None:
+        """The picture of ``t_s`` was wanted and there was no room for it."""
+        if t_s - self._changed_s >= HOLD_S:
+            self._change(min(self.every + 1, THINNEST), t_s)
+
+    def _change(self, every: int, t_s: float) -> None:
+        self.every, self._changed_s = every, t_s
 
 
 class Analysis:
@@ -177,13 +195,14 @@ class Analysis:
             self._pair = self._pair if turn != self._turn else None
 
     def _keep(self, found: list[Found], events: tuple[Event, ...], turn: int) -> None:
-        """Keep and tell what was found, unless all was forgotten meanwhile."""
-        with self._change:
-            if turn != self._turn:
-                return
-            self._kept.extend(found)
+        """Tell what was found, then let frames have it, unless all was forgotten meanwhile."""
+        if turn != self._turn:
+            return
         if found or events:
             self._tell(found, events)
+        with self._change:
+            if turn == self._turn:
+                self._kept.extend(found)
 
 
 def _read(pair: Pair, item: tuple[Picture, float] | None) -> tuple[list[Found], tuple[Event, ...]]:

@@ -1,13 +1,13 @@
 """The GStreamer element ``pawfall``: video in, the same frames out, landmarks and events told on the way.
 
 Frames are held for ``delay`` s, so that each leaves with its own landmarks; with a delay of 0 they pass at once and
-carry those of an earlier picture. Where the source is live, a picture that finds the queue full is not analysed, the
-frame goes on all the same, and a message says how many there were. Where it is not, frames wait for the analysis.
+carry those of an earlier picture. Where the source is live and the queue is full, every second picture is analysed, or
+third and so on, all frames go on all the same, and a message says how many were not analysed. Where it is not, frames
+wait for the analysis.
 
 On the bus: element messages ``pawfall-landmarks``, ``pawfall-event`` and ``pawfall-skipped``. On the buffer: a
-region-of-interest meta named "pawfall" with the box of the dog, and the same structures as its parameters, events
-as pawfall-event-0, -1 and so on. A GstCustomMeta cannot be filled from Python: gst-python 1.22 hands out a copy of
-its structure.
+GstCustomMeta "pawfall" with the size of the picture that was read, the same landmarks, and an array of the events that
+became known since the frame before.
 """
 
 import json
@@ -26,7 +26,17 @@ gi.require_version("GstVideo", "1.0")
 from gi.repository import GLib, GObject, Gst, GstBase, GstVideo  # noqa: E402
 
 from gait.errors import GaitError  # noqa: E402
-from gait.plugin.analysis import Analysis, Found, Pair, Picture, event_as_dict  # noqa: E402
+from gait.plugin import meta  # noqa: E402
+from gait.plugin.analysis import (  # noqa: E402
+    MOST_KEPT,
+    TICK_S,
+    Analysis,
+    Found,
+    Pair,
+    Picture,
+    Thinning,
+    event_as_dict,
+)  # fmt: skip
 from gait.stream import Event, GaitStream  # noqa: E402
 from gait.trial import Facing, Trial  # noqa: E402
 from pose.draw import WHITE, draw_landmarks, draw_words  # noqa: E402
@@ -38,6 +48,7 @@ from pose.stream import LandmarkStream  # noqa: E402
 Gst.init(None)
 
 NAME: Final = "pawfall"
+meta.register(NAME)
 #: Bytes of red, green and blue within a pixel, by the start of the format's name.
 CHANNELS: Final = {"RGB": slice(0, 3), "BGR": slice(2, None, -1)}
 CAPS: Final = Gst.Caps.from_string("video/x-raw,format=(string){RGB,BGR,RGBx,BGRx,RGBA,BGRA}")
@@ -45,6 +56,7 @@ CAPS: Final = Gst.Caps.from_string("video/x-raw,format=(string){RGB,BGR,RGBx,BGR
 BREAKS: Final = (Gst.EventType.STREAM_START, Gst.EventType.CAPS, Gst.EventType.SEGMENT, Gst.EventType.EOS)
 #: s between two messages of one kind about work that was dropped or failed.
 APART_S: Final = 1.0
+SPARSE: Final = "Fewer than 20 pictures a second are analysed: there are landmarks, but no contacts, strides or gait."
 #: Unlike GstFlowReturn.OK: the frame was taken and leaves later.
 KEPT: Final = Gst.FlowReturn.CUSTOM_SUCCESS
 
@@ -105,9 +117,10 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
         self._trial = Trial(belt_m_s=self.belt_speed or None, facing=self._told_facing())
         self._file: TextIO | None = Path(self.events).open("a", encoding="utf-8") if self.events else None
         self._held: deque[tuple[Any, float]] = deque()
-        self._told: deque[Mapping[str, float | str]] = deque(maxlen=100)
+        self._told: deque[tuple[float, Mapping[str, float | str]]] = deque(maxlen=MOST_KEPT)
         self._waits: bool | None = None if self.when_slow == "auto" else self.when_slow == "wait"
         self._count = self._skipped = 0
+        self._thinning, self._sparse = Thinning(), False
         self._said_s: dict[Any, float] = {}
         self._gait = ""
         self._fresh = True
@@ -177,10 +190,17 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
             return
         if self._waits is None:
             self._waits = not self._source_is_live()
-        taken = self._waits or self._analysis.has_room()  # nothing is copied for a full queue
-        if not (taken and self._analysis.offer(self._picture(buffer), t_s, wait=self._waits)):
+        if not (self._thinning.wants(t_s) and self._take(buffer, t_s)):
             self._skipped += 1
         self._say_skipped()
+
+    def _take(self, buffer: Any, t_s: float) -> bool:
+        """Hand a picture to the analysis; False = it had no room."""
+        room = self._waits or self._analysis.has_room()  # nothing is copied for a full queue
+        if room and self._analysis.offer(self._picture(buffer), t_s, wait=bool(self._waits)):
+            return True
+        self._thinning.turned_away(t_s)
+        return False
 
     def _source_is_live(self) -> bool:
         query = Gst.Query.new_latency()
@@ -205,20 +225,22 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
         self._analysis.renew()
         self._told.clear()
         self._gait, self._fresh = "", True
+        self._thinning = Thinning()
 
     def _furnish(self, buffer: Any, t_s: float) -> None:
         """Put what is known at ``t_s`` onto a frame that is about to leave."""
-        found, told = self._analysis.at(t_s), [self._told.popleft() for _ in range(len(self._told))]
+        found, told = self._analysis.at(t_s), [one for one in list(self._told) if one[0] <= t_s + TICK_S]
+        for one in told:
+            self._told.remove(one)
         if found and self.draw:
             self._paint(buffer, found)
         if not found and not told:
             return
-        box = found.box_px() if found else (0, 0, 0, 0)
-        meta = GstVideo.buffer_add_video_region_of_interest_meta(buffer, NAME, *box)
+        words = _structure(NAME, {"width_px": self._info.width, "height_px": self._info.height})
         if found:
-            meta.add_param(_structure(f"{NAME}-landmarks", found.as_dict()))
-        for number, words in enumerate(told):
-            meta.add_param(_structure(f"{NAME}-event-{number}", words))
+            words.set_value("landmarks", _structure(f"{NAME}-landmarks", found.as_dict()))
+        words.set_value("events", Gst.ValueArray([_structure(f"{NAME}-event", one) for _, one in told]))
+        meta.add(buffer, words)
 
     def _paint(self, buffer: Any, found: Found) -> None:
         with buffer.map(Gst.MapFlags.READ | Gst.MapFlags.WRITE) as mapped:
@@ -235,8 +257,8 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
 
     def _view(self, buffer: Any, data: Any) -> Picture:
         """The picture in ``data``, as rgb (H, W, 3), not copied."""
-        info, meta = self._info, GstVideo.buffer_get_video_meta(buffer)
-        step, offset = (meta.stride[0], meta.offset[0]) if meta else (info.stride[0], info.offset[0])
+        info, own = self._info, GstVideo.buffer_get_video_meta(buffer)
+        step, offset = (own.stride[0], own.offset[0]) if own else (info.stride[0], info.offset[0])
         pixel = info.finfo.pixel_stride[0]
         view: Picture = np.ndarray(
             (info.height, info.width, pixel), np.uint8, buffer=data, offset=offset, strides=(step, pixel, 1)
@@ -247,7 +269,8 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
         return None if self.facing == "auto" else self.facing
 
     def _new_pair(self) -> Pair:
-        return LandmarkStream(self._network, facing=self._told_facing()), GaitStream(self._trial)
+        self._stream = GaitStream(self._trial)
+        return LandmarkStream(self._network, facing=self._told_facing()), self._stream
 
     def _tell(self, found: list[Found], events: tuple[Event, ...]) -> None:
         """Post what was found; from the thread of the analysis."""
@@ -256,12 +279,15 @@ class Pawfall(GstBase.BaseTransform):  # type: ignore[misc]
         for event in events:
             words = event_as_dict(event)
             self._post(f"{NAME}-event", words)
-            self._told.append(words)
+            self._told.append((event.told_s, words))
             if event.kind == "gait changed":
                 self._gait = event.gait
             if self._file:
                 self._file.write(json.dumps(words) + "\n")
                 self._file.flush()
+        if self._stream.sparse and not self._sparse:
+            self._complain(Gst.Message.new_warning, GaitError(SPARSE))
+        self._sparse = self._stream.sparse
 
     def _fail(self, error: Exception) -> None:
         """Say that reading failed and goes on; from the thread of the analysis."""

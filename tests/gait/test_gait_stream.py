@@ -119,6 +119,27 @@ def test_strides_carry_topline_place_and_metres() -> None:
     assert all(one.duration_s == pytest.approx(one.measures["stride_time_s"]) for one in good)
 
 
+@pytest.mark.parametrize(("every", "sparse"), [(2, False), (3, False), (4, True)], ids=["30/s", "20/s", "15/s"])
+def test_of_too_few_frames_nothing_is_told(every: int, sparse: bool) -> None:
+    stream = GaitStream()
+    told = live(dog(WALK, replace(SCENE, fps=59.94))[0].rows(slice(None, None, every)), stream)
+    assert stream.sparse == sparse and bool(told) != sparse
+
+
+def test_nothing_is_made_up_around_holes() -> None:
+    tracks = dog(TROT, replace(SCENE, seconds=8.0))[0]
+    spoilt = tracks.rows((tracks.t_s % 2.0 < 1.7) | (tracks.t_s < 2.0))  # 0.3 s are missing every 2 s
+    whole = live(tracks)
+    told = live(spoilt)
+    for event in told:
+        if event.kind in (TOUCHDOWN, LIFTOFF):
+            assert np.abs(times(whole, event.kind, event.paw) - event.t_s).min() * 1e3 < MOST_MS
+            assert not any(hole - 0.1 < event.t_s < hole + 0.4 for hole in (3.7, 5.7))
+        elif event.kind == STRIDE and any(event.t_s - event.duration_s < hole < event.t_s for hole in (3.75, 5.75)):
+            assert event.dropped and not event.gait
+    assert sum(event.kind == TOUCHDOWN for event in told) > 0.4 * sum(event.kind == TOUCHDOWN for event in whole)
+
+
 @pytest.mark.slow
 def test_memory_is_bounded_as_stated() -> None:
     tracks = dog(TROT, Scene(noise_bl=0.008, seconds=7.5, fps=240.0))[0]

@@ -43,13 +43,16 @@ def network() -> Network:
     return Network.load(current_network())
 
 
-def read_live(clip: Clip, network: Network) -> tuple[Tracks, list[Event], float, float]:
-    """Landmarks, events, and the s of processor time and of the clock that both took, decoding included."""
+def read_live(clip: Clip, network: Network, every: int = 1) -> tuple[Tracks, list[Event], float, float]:
+    """Landmarks, events, and the s of processor time and of the clock that both took, decoding included.
+
+    every: every so many-th frame alone is read.
+    """
     landmarks, gait = LandmarkStream(network), GaitStream()
     parts: list[Tracks] = []
     events: list[Event] = []
     start_s, began_s = time.process_time(), time.perf_counter()
-    for frame in clip.frames():
+    for frame in (one for one in clip.frames() if one.index % every == 0):
         found = landmarks.push(frame.rgb, frame.t_s)
         events += gait.push(found) if found else ()
         parts += [found] if found else []
@@ -109,3 +112,37 @@ def test_live_and_whole_agree(path: Path, network: Network) -> None:
     assert half < HALF_MS and most < MOST_MS
     assert later == alone == 0
     assert len(same) >= 10 and np.mean(same) >= SAME_NAME
+
+
+#: ms, half of all contacts, and nine in ten, are off by less than this while a part of the frames alone is read.
+THIN_HALF_MS, THIN_MOST_MS = 5.0, 15.0
+#: Share of all contacts after the start that may be missing then, and of hind strides with the whole clip's name.
+THIN_MISSING, THIN_SAME_NAME = 0.05, 0.6
+#: Frames per second, fewer than which tell nothing.
+LEAST_HZ = 20.0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", CLIPS, ids=lambda path: path.stem)
+def test_what_is_lost_while_a_part_of_the_frames_is_read(path: Path, network: Network) -> None:
+    clip = open_clip(path)
+    record = build_record(read_clip(clip, network)[0], Trial())
+    for every in (2, 3):
+        _, events, *_ = read_live(clip, network, every)
+        off, early, later, alone = off_by(record, events)
+        same = names_of(record, events)
+        half, most = np.quantile(off, [0.5, 0.9]) if len(off) else (0.0, 0.0)
+        sys.stdout.write(
+            f"\n{path.stem}, {clip.fps / every:.0f} frames a second: {len(off)} of {len(off) + early + later} contacts "
+            f"told, {later} missing after the first {KNOWN_S:g} s, {alone} more; off by {half:.1f} ms (half), "
+            f"{most:.1f} ms (nine in ten); {sum(same)} of {len(same)} hind strides named the same\n"
+        )
+        if clip.fps / every < LEAST_HZ - 0.5:
+            assert not events
+            continue
+        assert half < THIN_HALF_MS and most < THIN_MOST_MS
+        assert alone == 0 and later <= THIN_MISSING * (len(off) + early + later)
+        assert np.mean(same) >= THIN_SAME_NAME
+        runs = [run.gait for run in record.runs if run.gait != "unclear"]
+        changes = [one.gait for one in events if one.kind == "gait changed"]
+        assert changes == [gait for number, gait in enumerate(runs) if not number or gait != runs[number - 1]]

@@ -1,58 +1,53 @@
 """A host of the element, for tests: plays a pipeline with an ``end`` and says in JSON what came of it.
 
-    /usr/bin/python3 host_program.py PIPELINE [SEEK_AFTER_S SEEK_TO_S]
+    /usr/bin/python3 host_program.py PIPELINE [STEPS]
 
-The element is called ``dog``, its frames are looked at where they reach ``end``. Needs gst-python and nothing else.
+The element is called ``dog``, its frames are looked at where they reach ``end``. STEPS is a JSON list of what is done
+on the way, one after another: ``at_s``, the time of a frame that has to be passed, and either ``to_s`` and ``rate`` of
+a seek, or ``stop``: the pipeline is stopped and played anew, or ``caps`` of the capsfilter called ``caps``. Needs
+gst-python and nothing else.
 """
 
 import json
 import sys
-from collections.abc import Iterator
-from itertools import count, takewhile
 
 import gi
 
 gi.require_version("Gst", "1.0")
-gi.require_version("GstVideo", "1.0")
-from gi.repository import Gst, GstVideo  # noqa: E402
+from gi.repository import Gst  # noqa: E402
 
 Gst.init(None)
 PATIENCE = 90 * Gst.SECOND
 
 
-def play(words: str, seek: list[float]) -> dict[str, object]:
+def play(words: str, steps: list[dict[str, object]]) -> dict[str, object]:
     """Frames [[pts in ns, dts or pts, {structure: fields}]], messages [[name, fields]], and how it ended."""
     pipeline = Gst.parse_launch(words)
     frames: list[object] = []
     messages: list[object] = []
     latest = [0.0]
+    rate = 1.0
 
     def look(pad: Gst.Pad, info: Gst.PadProbeInfo) -> Gst.PadProbeReturn:
         buffer = info.get_buffer()
-        meta = GstVideo.buffer_get_video_region_of_interest_meta_id(buffer, 0)
-        told = {}
-        if meta:
-            told = {"box": [meta.x, meta.y, meta.w, meta.h]}
-            landmarks = meta.get_param("pawfall-landmarks")
-            told |= {"landmarks": fields(landmarks)} if landmarks else {}
-            told["events"] = [fields(one) for one in iter_events(meta)]
+        meta = buffer.get_custom_meta("pawfall")
+        told = fields(meta.get_structure()) if meta else {}
         frames.append([buffer.pts, told])
         latest[0] = buffer.pts / Gst.SECOND
         return Gst.PadProbeReturn.OK
 
     pipeline.get_by_name("end").get_static_pad("sink").add_probe(Gst.PadProbeType.BUFFER, look)
-    bus, end, sought = pipeline.get_bus(), "hang", not seek
+    bus, end = pipeline.get_bus(), "hang"
     pipeline.set_state(Gst.State.PLAYING)
     waited = 0
     while waited < PATIENCE:
         message = bus.timed_pop(Gst.SECOND // 20)
         waited += Gst.SECOND // 20 if message is None else 0
-        if not sought and latest[0] > seek[0]:
-            sought = pipeline.seek_simple(
-                Gst.Format.TIME, Gst.SeekFlags.FLUSH | Gst.SeekFlags.ACCURATE, round(seek[1] * Gst.SECOND)
-            )
-            messages.append(["sought", {"ok": sought}])
-            frames.append(["sought", {}])
+        if steps and (latest[0] - steps[0]["at_s"]) * rate > 0:
+            step = steps.pop(0)
+            done, rate = take(pipeline, step), step.get("rate", rate)
+            messages.append(["step", {"ok": done}])
+            frames.append(["step", {}])
         if message is None:
             continue
         if message.type in (Gst.MessageType.EOS, Gst.MessageType.ERROR):
@@ -68,15 +63,30 @@ def play(words: str, seek: list[float]) -> dict[str, object]:
     return {"frames": frames, "messages": messages, "end": end, "latency": latency}
 
 
-def iter_events(meta: GstVideo.VideoRegionOfInterestMeta) -> Iterator[Gst.Structure]:
-    """The events that a frame carries."""
-    return takewhile(bool, (meta.get_param(f"pawfall-event-{number}") for number in count()))
+def take(pipeline: Gst.Pipeline, step: dict[str, object]) -> bool:
+    """Do what ``step`` says; whether that was possible."""
+    if "caps" in step:
+        pipeline.get_by_name("caps").set_property("caps", Gst.Caps.from_string(step["caps"]))
+        return True
+    if "stop" in step:
+        states = Gst.State.READY, Gst.State.PLAYING
+        return all(pipeline.set_state(state) != Gst.StateChangeReturn.FAILURE for state in states)
+    flags, to = Gst.SeekFlags.FLUSH | Gst.SeekFlags.ACCURATE, round(step["to_s"] * Gst.SECOND)
+    start, stop = (to, -1) if step["rate"] > 0 else (0, to)
+    return pipeline.seek(step["rate"], Gst.Format.TIME, flags, Gst.SeekType.SET, start, Gst.SeekType.SET, stop)
 
 
 def fields(structure: Gst.Structure) -> dict[str, object]:
     """What a structure holds."""
     names = [structure.nth_field_name(number) for number in range(structure.n_fields())]
-    return {name: structure.get_value(name) for name in names}
+    return {name: plain(structure.get_value(name)) for name in names}
 
 
-json.dump(play(sys.argv[1], [float(word) for word in sys.argv[2:]]), sys.stdout)
+def plain(value: object) -> object:
+    """What a field holds, structures within it as dicts."""
+    if isinstance(value, Gst.Structure):
+        return fields(value)
+    return [plain(one) for one in value] if isinstance(value, Gst.ValueArray) else value
+
+
+json.dump(play(sys.argv[1], json.loads(sys.argv[2])), sys.stdout)

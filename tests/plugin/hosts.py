@@ -6,6 +6,8 @@ import shutil
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,13 @@ from pose.clip import open_clip
 PROGRAM = Path(__file__).with_name("host_program.py")
 FILMS = Path(samples.__file__).parent
 WALK, TURNS = FILMS / "tansy_walk_boots.mp4", FILMS / "pilot_pace_to_trot.mp4"
+SOURCE = "filesrc location={film} ! decodebin ! videoconvert"
+README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+README_PART = README.split("### In GStreamer")[1].split("\n## ")[0]
+#: The pipelines of the README, one each.
+README_LINES = [
+    line for line in README_PART.split("```sh\n")[1].split("```")[0].replace("\\\n", " ").splitlines() if "!" in line
+]
 #: s, longest that a pipeline of these tests may take, on a machine that is busy with other tests.
 PATIENCE_S = 240
 SYSTEM_PYTHON = "/usr/bin/python3"
@@ -69,9 +78,9 @@ class Played:
         return [frame[0] for frame in self.frames]
 
 
-def play(pipeline: str, folder: Path, *seek_s: float) -> Played:
-    """Play ``pipeline``, whose last element is called ``end``, in a host of its own."""
-    call = [SYSTEM_PYTHON, str(PROGRAM), pipeline, *map(str, seek_s)]
+def play(pipeline: str, folder: Path, *steps: dict[str, Any]) -> Played:
+    """Play ``pipeline``, whose last element is called ``end``, in a host of its own; ``steps`` as told there."""
+    call = [SYSTEM_PYTHON, str(PROGRAM), pipeline, json.dumps(steps)]
     done = subprocess.run(
         call, env=variables(folder), capture_output=True, text=True, timeout=PATIENCE_S, check=False
     )
@@ -85,26 +94,41 @@ def launch(pipeline: str, folder: Path) -> "subprocess.CompletedProcess[str]":
     return subprocess.run(call, env=variables(folder), capture_output=True, text=True, timeout=PATIENCE_S, check=False)
 
 
-def memory_of_live(folder: Path, seconds: float) -> list[tuple[float, float]]:
-    """s since the start and MiB of a host that plays a dog again and again, in step with the clock."""
+@contextmanager
+def background(call: list[str], folder: Path, sign: str) -> Iterator[tuple["subprocess.Popen[str]", str]]:
+    """A program that runs while the test does something else; begun when it has said a line with ``sign``, which is
+    handed on. What it says goes to ``said.txt`` in ``folder``."""
+    with (folder / "said.txt").open("w") as said:
+        program = subprocess.Popen(call, env=variables(folder), stdout=said, stderr=subprocess.STDOUT, text=True)
+    try:
+        end_s, line = time.monotonic() + PATIENCE_S, ""
+        while not line:
+            words = (folder / "said.txt").read_text()
+            assert program.poll() is None and time.monotonic() < end_s, words[-2000:]
+            line = next((one for one in words.splitlines() if sign in one), "")
+            time.sleep(0.1)
+        yield program, line
+    finally:
+        program.kill()
+        program.wait()
+
+
+def source_of_pictures(folder: Path) -> str:
+    """A pipeline that plays a dog again and again, from single pictures that are put into ``folder``."""
     for frame in open_clip(WALK).frames():
         cv2.imwrite(str(folder / f"{frame.index:03}.jpg"), frame.rgb[..., ::-1])
-    pipeline = (
-        f"multifilesrc location={folder}/%03d.jpg loop=true caps=image/jpeg,framerate=30/1 ! jpegdec ! videoconvert ! "
-        "clocksync ! pawfall draw=true when-slow=skip ! fakesink"
-    )
-    used, start_s = [], time.monotonic()
-    with (folder / "said.txt").open("w") as said:
-        host = subprocess.Popen(
-            ["gst-launch-1.0", "--no-fault", "-m", *pipeline.split()],
-            env=variables(folder), stdout=said, stderr=subprocess.STDOUT,
-        )  # fmt: skip
-        try:
-            while (t_s := time.monotonic() - start_s) < seconds:
-                assert host.poll() is None, (folder / "said.txt").read_text()[-2000:]
-                used.append((t_s, psutil.Process(host.pid).memory_info().rss / 2**20))
-                time.sleep(0.5)
-        finally:
-            host.terminate()
-            host.wait()
+    pictures = f"multifilesrc name=source location={folder}/%03d.jpg loop=true caps=image/jpeg,framerate=30/1"
+    return f"{pictures} ! jpegdec ! videoconvert"
+
+
+def memory_of_live(folder: Path, seconds: float) -> list[tuple[float, float]]:
+    """s since the start and MiB of a host that plays a dog again and again, in step with the clock."""
+    pipeline = f"{source_of_pictures(folder)} ! clocksync ! pawfall draw=true when-slow=skip ! fakesink"
+    call, used = ["gst-launch-1.0", "--no-fault", "-m", *pipeline.split()], []
+    with background(call, folder, "PLAYING") as (host, _):
+        start_s = time.monotonic()
+        while (t_s := time.monotonic() - start_s) < seconds:
+            assert host.poll() is None, (folder / "said.txt").read_text()[-2000:]
+            used.append((t_s, psutil.Process(host.pid).memory_info().rss / 2**20))
+            time.sleep(0.5)
     return used

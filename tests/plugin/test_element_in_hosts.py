@@ -7,13 +7,24 @@ import re
 import subprocess
 import sys
 import time
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
 from command_line import call, record_of
-from plugin.hosts import TURNS, WALK, Played, launch, memory_of_live, need_a_host, play, variables
+from plugin.hosts import (
+    README_LINES,
+    README_PART,
+    SOURCE,
+    TURNS,
+    WALK,
+    Played,
+    launch,
+    memory_of_live,
+    need_a_host,
+    play,
+    variables,
+)
 
 from gait.plugin.host import check, install, installed_path
 from gait.stream import StreamSettings
@@ -22,8 +33,6 @@ from pose.table import read_table
 
 pytestmark = pytest.mark.slow
 
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-SOURCE = "filesrc location={film} ! decodebin ! videoconvert"
 #: ms by which the clock of a film in Matroska is rounded.
 ROUNDED_S = 0.0006
 #: s, time before which live reading knows no rhythm, as in tests/gait/test_live_against_whole.py.
@@ -33,8 +42,8 @@ SAME_S = 0.002
 #: px by which a frame's own landmarks may differ from those of the whole clip, half of them.
 HALF_PX = 1.0
 NS = 1_000_000_000
-#: s that a live picture is played, and after which all libraries are loaded and all windows full.
-LIVE_S, SETTLED_S = 30.0, 12.0
+#: s after which all libraries are loaded and all windows full.
+SETTLED_S = 12.0
 #: MiB by which memory may differ between the halves: what garbage comes and goes; a frame alone takes 0.7.
 FLAT_MIB = 25.0
 #: What stands in the pipeline whose time is taken.
@@ -104,15 +113,13 @@ def test_the_bus_tells_what_reading_the_film_tells(film: Path, tmp_path: Path) -
 
 
 def test_every_frame_carries_its_own_landmarks(walk: Played, tmp_path: Path) -> None:
-    first = walk.stamps[0]
+    first, clip = walk.stamps[0], open_clip(WALK)
     for stamp, told in walk.frames:
         assert told["landmarks"]["t_s"] == pytest.approx((stamp - first) / NS, abs=1e-6)
-        left, top, width, height = told["box"]
-        assert left <= told["landmarks"]["withers_x_px"] <= left + width
-        assert top <= told["landmarks"]["withers_y_px"] <= top + height
+        assert (told["width_px"], told["height_px"]) == (clip.width, clip.height)
     assert [told["landmarks"] for _, told in walk.frames] == walk.of("landmarks")
     carried = [event for _, told in walk.frames for event in told["events"]]
-    assert carried == walk.of("event")[: len(carried)] and len(carried) > 40
+    assert carried == walk.of("event") and len(carried) > 40
     done = call("read", WALK, "-o", tmp_path / "results", "--no-film")
     assert done.exit_code == 0, done.output
     whole = read_table(tmp_path / "results" / WALK.stem / "landmarks.csv")
@@ -138,45 +145,6 @@ def test_any_order_of_bytes_reads_the_same(layout: str, walk: Played, tmp_path: 
     assert [each["t_s"] for each in one] == pytest.approx([each["t_s"] for each in other], abs=SAME_S)
 
 
-def test_after_a_seek_reading_begins_anew(tmp_path: Path) -> None:
-    seen = play(f"{SOURCE} ! pawfall name=dog ! fakesink sync=true name=end".format(film=WALK), tmp_path, 3.0, 1.0)
-    cut = seen.stamps.index("sought")
-    after = [frame for frame in seen.frames[cut + 1 :] if frame[1]]
-    assert seen.end == "end"
-    assert after[0][1]["landmarks"]["t_s"] == pytest.approx(1.0, abs=0.05)
-    times = [told["landmarks"]["t_s"] for _, told in after]
-    assert times == sorted(times) and times[-1] == pytest.approx(open_clip(WALK).stamps_s[-1], abs=0.05)
-    assert not [one for one in seen.messages if one[0] == "warning"]
-    events = seen.of("event")
-    assert max(one["t_s"] for one in events) > 4.5
-    assert any(late["t_s"] < early["t_s"] - 0.5 for early, late in pairwise(events))
-
-
-def test_pictures_of_another_size_follow(tmp_path: Path) -> None:
-    parts = " ".join(
-        f"videotestsrc num-buffers=40 ! video/x-raw,format=RGB,width={width},height={height},framerate=30/1 ! join."
-        for width, height in ((320, 240), (413, 301), (320, 240))
-    )
-    seen = play(f"concat name=join ! pawfall name=dog draw=true ! fakesink name=end {parts}", tmp_path)
-    assert seen.end == "end" and len(seen.frames) == 120
-    assert len(seen.of("landmarks")) == 120
-
-
-@pytest.mark.parametrize("share", [0.3, 0.7], ids=["early", "late"])
-def test_a_broken_film_ends(share: float, tmp_path: Path) -> None:
-    whole, broken = tmp_path / "whole.mkv", tmp_path / "broken.mkv"
-    remade = launch(f"filesrc location={WALK} ! qtdemux ! matroskamux ! filesink location={whole}", tmp_path)
-    assert remade.returncode == 0
-    data = bytearray(whole.read_bytes())
-    middle = round(share * len(data))
-    data[middle : middle + 4000] = np.random.default_rng(0).bytes(4000)
-    broken.write_bytes(data[: round(0.9 * len(data))])
-    seen = play(f"{SOURCE} ! pawfall name=dog draw=true ! fakesink name=end".format(film=broken), tmp_path)
-    without = play(f"{SOURCE} ! fakesink name=end".format(film=broken), tmp_path)
-    assert seen.end == without.end != "hang"
-    assert seen.stamps == without.stamps and 20 < len(seen.stamps) < 180
-
-
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [("network=none.onnx", "none.onnx"), ("facing=up", "facing"), ("events=no/such/folder", "no/such/folder")],
@@ -199,6 +167,9 @@ def test_slow_analysis_costs_no_frame_and_is_told(tmp_path: Path) -> None:
 def test_every_third_picture_is_read(tmp_path: Path) -> None:
     seen = play(f"{SOURCE} ! pawfall name=dog every=3 ! fakesink name=end".format(film=WALK), tmp_path)
     assert len(seen.stamps) == 180 and len(seen.of("landmarks")) == 60
+    # which are ten a second: too few for anything else
+    [(_, warning)] = [one for one in seen.messages if one[0] == "warning"]
+    assert "Fewer than 20 pictures a second" in warning["words"] and not seen.of("event")
 
 
 def test_a_live_source_is_told_of_the_delay(tmp_path: Path) -> None:
@@ -215,11 +186,17 @@ def test_a_live_source_is_told_of_the_delay(tmp_path: Path) -> None:
     assert least[1] - least[0] == 0.25 * NS
 
 
-def test_a_live_picture_costs_no_memory_as_time_goes_by(tmp_path: Path) -> None:
-    used = memory_of_live(tmp_path, LIVE_S)
-    early = max(mib for t_s, mib in used if SETTLED_S <= t_s < LIVE_S / 2)
-    late = max(mib for t_s, mib in used if t_s >= LIVE_S / 2)
-    sys.stdout.write(f"\nlive for {LIVE_S:g} s: at most {early:.0f} MiB in the first half, {late:.0f} in the second\n")
+def test_a_live_picture_costs_no_memory_as_time_goes_by(tmp_path: Path, request: pytest.FixtureRequest) -> None:
+    """Half a minute; ten with ``--live-s 600``."""
+    live_s = request.config.getoption("--live-s")
+    used = np.array(memory_of_live(tmp_path, live_s))
+    settled = used[used[:, 0] >= SETTLED_S]
+    early, late = (part[:, 1].max() for part in np.array_split(settled, 2))
+    rise = np.polyfit(settled[:, 0] / 60, settled[:, 1], 1)[0]
+    sys.stdout.write(
+        f"\nlive for {live_s:g} s: at most {early:.0f} MiB in the first half, {late:.0f} in the second; "
+        f"{rise:+.2f} MiB a minute\n"
+    )
     assert late < early + FLAT_MIB
 
 
@@ -250,13 +227,12 @@ STAND_INS = {
 
 
 def test_the_pipelines_of_the_readme_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    part = README.split("### In GStreamer")[1].split("\n## ")[0]
-    calls = [call for call in part.split("```sh\n")[1].split("```")[0].replace("\\\n", " ").splitlines() if "!" in call]
-    assert len(calls) == 3
+    assert len(README_LINES) == 3
     monkeypatch.chdir(tmp_path)
-    for line in calls:
+    for line in README_LINES:
         for name, other in STAND_INS.items():
-            line = re.sub(rf"(?<=[ =]){re.escape(name)}(?= )|^{re.escape(name)}(?= )", other, line)
+            line = re.sub(rf"(?<=[ =]){re.escape(name)}(?= |$)|^{re.escape(name)}(?= )", other, line)
+        assert "autovideosink" not in line  # which tries every library of windows that this machine may have
         done = launch(line, tmp_path)
         assert done.returncode == 0, done.stderr
     assert open_clip(tmp_path / "drawn.webm").frame_count == open_clip(WALK).frame_count
@@ -269,8 +245,7 @@ def test_the_properties_of_the_readme_are_those_of_the_element(tmp_path: Path) -
     call = ["gst-inspect-1.0", "pawfall"]
     done = subprocess.run(call, env=variables(tmp_path), capture_output=True, text=True, check=True)
     there = set(re.findall(r"^  ([a-z-]+) +: ", done.stdout.split("Element Properties:")[1], flags=re.MULTILINE))
-    part = README.split("### In GStreamer")[1].split("\n## ")[0]
-    told = set(re.findall(r"^\| `([a-z-]+)` \|", part, flags=re.MULTILINE))
+    told = set(re.findall(r"^\| `([a-z-]+)` \|", README_PART, flags=re.MULTILINE))
     assert told == there - {"name", "parent", "qos"}
 
 

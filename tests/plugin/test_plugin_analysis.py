@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from gait.plugin.analysis import MOST_WAITING, STALE_S, Analysis, Found, event_as_dict
+from gait.plugin.analysis import EASE_S, MOST_WAITING, STALE_S, THINNEST, Analysis, Found, Thinning, event_as_dict
 from gait.plugin.host import MARK, SHIPPED, environment, install, installed_path
 from gait.stream import Event
 from pose.landmarks import LANDMARKS
@@ -145,6 +145,45 @@ def test_stopping_does_not_wait_for_what_is_queued(at: Setting) -> None:
     assert at.offer(9.0) == [False]
 
 
+def thinned(seconds: float, room: float, rate: int = 60) -> tuple[list[float], list[int]]:
+    """Times that are read when there is room for so many pictures a second, and every how many-th was wanted."""
+    thinning, waiting = Thinning(), 0.0
+    read, every = [], []
+    for t_s in np.arange(seconds * rate) / rate:
+        waiting = max(waiting - room / rate, 0.0)
+        if thinning.wants(t_s):
+            if waiting < MOST_WAITING:
+                waiting += 1
+                read.append(t_s)
+            else:
+                thinning.turned_away(t_s)
+        every.append(thinning.every)
+    return read, every
+
+
+def test_all_pictures_are_read_while_there_is_room() -> None:
+    read, every = thinned(20.0, 70.0)
+    assert len(read) == 1200 and set(every) == {1}
+
+
+@pytest.mark.parametrize(("room", "thin"), [(40.0, 2), (25.0, 3), (1.0, THINNEST)])
+def test_a_slow_machine_reads_evenly(room: float, thin: int) -> None:
+    read, every = thinned(15.0, room)
+    assert max(every) == thin
+    settled = np.array([t_s for t_s in read if 5.0 < t_s < EASE_S])
+    if thin < THINNEST:
+        assert np.diff(settled) == pytest.approx(thin / 60)
+
+
+def test_after_a_while_more_is_tried_again() -> None:
+    thinning = Thinning()
+    thinning.turned_away(0.0)
+    thinning.turned_away(0.5)  # within the time that it is given
+    assert thinning.every == 2
+    wanted = [thinning.wants(t_s) for t_s in (1.0, 1.1, EASE_S, EASE_S + 0.1, EASE_S + 0.2)]
+    assert wanted == [True, False, True, True, True] and thinning.every == 1
+
+
 def test_what_an_event_and_landmarks_are_in_words() -> None:
     event = Event("stride", 1.5, 1.6, "far_hind", gait="trot", measures={"topline_deg": 2.0})
     assert event_as_dict(event) == {
@@ -152,14 +191,13 @@ def test_what_an_event_and_landmarks_are_in_words() -> None:
     }  # fmt: skip
     places = np.full((6, 2), np.nan)
     nobody = Found(3.0, places, np.full(6, np.nan), np.zeros(6, bool))
-    assert nobody.as_dict() == {"t_s": 3.0} and nobody.box_px() == (0, 0, 0, 0)
+    assert nobody.as_dict() == {"t_s": 3.0}
     places[1], places[5] = (10.4, 20.5), (30.0, 5.0)
     found = Found(3.0, places, np.full(6, 0.5), np.zeros(6, bool))
     assert found.as_dict() == {
         "t_s": 3.0, "far_fore_x_px": 10.4, "far_fore_y_px": 20.5, "far_fore_score": 0.5, "far_fore_hidden": False,
         "croup_x_px": 30.0, "croup_y_px": 5.0, "croup_score": 0.5, "croup_hidden": False,
     }  # fmt: skip
-    assert found.box_px() == (10, 5, 21, 17)
 
 
 def test_an_installed_file_names_the_places_of_its_packages(tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> None:
