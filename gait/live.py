@@ -38,8 +38,6 @@ KEPT: Final = 4
 #: Pictures a second that are read at most; of a faster camera every second or third. Two idle cores read about 60 and
 #: record, show and answer besides (measured, see README).
 MOST_FPS: Final = 40.0
-#: Pictures a second below which nothing is said of the gait, as no clip is read at fewer either.
-LEAST_FPS: Final = 20.0
 #: s without a hind stride after which nothing is said of the gait: two strides of a slow walk.
 SILENT_S: Final = 3.0
 #: Hind strides in a row that have to agree before a gait counts; as in gait.stream.
@@ -249,7 +247,7 @@ class LiveReading:
 
     def _gait_now(self, now_s: float) -> Now:
         """What is known of the gait, with nothing else."""
-        if self._slow():
+        if self._gait.sparse:
             return Now(slow=True)
         if self._gait.gait == STAND:
             return Now(gait=STAND)
@@ -258,9 +256,6 @@ class LiveReading:
             return Now()
         agree = 0 if last.gait == UNCLEAR else len(self._row)
         return Now(gait=last.gait, probability=last.probability, agree=agree, candidates=last.candidates)
-
-    def _slow(self) -> bool:
-        return self._trail.rate() < LEAST_FPS
 
     def _hear(self, events: list[Event]) -> None:
         """Keep the hind strides that agree, of which unclear ones end no row, and tell changes of gait."""
@@ -273,7 +268,7 @@ class LiveReading:
             if event.kind == GAIT_CHANGED:
                 if event.gait == STAND:
                     self._last, self._row = None, []
-                if not self._slow():
+                if not self._gait.sparse:
                     self._say(event)
 
     def _say(self, event: Event) -> None:

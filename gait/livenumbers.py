@@ -3,7 +3,6 @@
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import takewhile
 from typing import Final
 
 import numpy as np
@@ -20,8 +19,6 @@ PLACE_S: Final = 0.5
 DRIFT_S: Final = 3.0
 #: s that the dog's own middle is taken over.
 MIDDLE_S: Final = 60.0
-#: s over which pictures are counted for their rate.
-RATE_S: Final = 2.0
 #: Fewest pictures in which anything can be said.
 LEAST: Final = 5
 #: ms, upper bounds of the classes in which answers are counted, so that hours of them take no room.
@@ -60,13 +57,6 @@ class Trail:
             self._rows.append((t_s, float(xy[[WITHERS, CROUP], 0].mean()), angle, float(np.hypot(run, drop)), width_px))
         while self._rows and self._rows[0][0] < self._rows[-1][0] - MIDDLE_S:
             self._rows.popleft()
-
-    def rate(self) -> float:
-        """Pictures a second of the last two, however many of them show the dog; NaN in the first two."""
-        if not self._rows or self._rows[-1][0] - self._rows[0][0] < RATE_S:
-            return NAN
-        now_s = self._rows[-1][0]
-        return sum(1 for row in takewhile(lambda row: row[0] > now_s - RATE_S, reversed(self._rows))) / RATE_S
 
     def back(self, belt_deg: float, facing: Facing | None) -> Back:
         """Topline and place now. belt_deg: deg, slope of the belt line, + rising to the right; NaN = taken as level."""

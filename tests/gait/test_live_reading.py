@@ -11,7 +11,7 @@ import pytest
 from fake_network import disc_clip, write_fake_network
 
 import samples
-from gait.live import LEAST_FPS, LiveReading, Now, Said
+from gait.live import LiveReading, Now, Said
 from gait.livenumbers import Back, LatencyLog, Trail
 from gait.livewords import gait_words, latency_words, place_words, topline_words
 from gait.record import build_record
@@ -89,9 +89,7 @@ def test_what_is_not_seen_is_not_known() -> None:
     assert not np.isfinite([gone.topline_deg, gone.place, gone.place_bl, gone.drift_bl_s]).any()
     unsided = trail(t_s, np.full_like(t_s, 320.0), 2.0, "right").back(float("nan"), None)
     assert unsided.topline_deg == pytest.approx(2.0) and np.isnan(unsided.place_bl)
-    assert not np.isfinite([Trail().back(0.0, None).place, Trail().rate()]).any()
-    long_s = np.arange(0, 5, 1 / 30)
-    assert trail(long_s, np.full_like(long_s, 320.0), 2.0, "right").rate() == pytest.approx(30, abs=0.6)
+    assert np.isnan(Trail().back(0.0, None).place)
 
 
 def test_latencies_are_counted_to_the_millisecond() -> None:
@@ -174,7 +172,7 @@ def test_a_reading_that_fails_says_so_and_takes_nothing_more(tmp_path: Path) -> 
 def test_too_few_pictures_a_second_name_no_gait(tmp_path: Path) -> None:
     told: list[Said] = []
     reading = LiveReading(Network.load(write_fake_network(tmp_path)), Trial(facing="right"), tell=told.append)
-    clip = disc_clip(frames=72, fps=LEAST_FPS - 2)
+    clip = disc_clip(frames=72, fps=18)
     read_unhurried(reading, [Picture(f.t_s, time.monotonic() + LATER_S, f.rgb) for f in clip.frames()])
     assert reading.now.dog and reading.now.slow and reading.now.gait == "" and told == [] == list(reading.said)
 
