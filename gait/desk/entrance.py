@@ -11,7 +11,7 @@ from gait.desk.audit import read_audit
 from gait.desk.errors import DeskError
 from gait.desk.pages import go_to, page
 from gait.desk.room import desk_of
-from gait.desk.safety import Gate, hashed, is_in, sign_in
+from gait.desk.safety import Gate, hashed, is_in, sign_in, sign_out
 
 GATE: Final = Gate()
 
@@ -24,7 +24,7 @@ async def form_of(request: Request) -> dict[str, str]:
 
 async def login_page(request: Request) -> Response:
     """Asks for the password."""
-    if is_in(request.session, desk_of(request).kept):
+    if is_in(request.session, desk_of(request)):
         return go_to("/")
     return page(request, "login.html", wrong="")
 
@@ -45,7 +45,7 @@ async def login(request: Request) -> Response:
 
 async def logout(request: Request) -> Response:
     """Ends the session."""
-    request.session.clear()
+    sign_out(request.session, desk_of(request))
     return go_to("/login")
 
 

@@ -21,12 +21,14 @@ class Desk:
     wanted  how clips are to be read
     night   the reading that goes on behind the pages
     kept    what the desk remembers for itself
+    ended   sessions that signed out since the desk was started
     """
 
     store: Store
     wanted: Wanted
     night: Night
     kept: Kept
+    ended: set[str] = field(default_factory=set, repr=False)
     _lock: Lock = field(default_factory=Lock, repr=False)
 
     @property

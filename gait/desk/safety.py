@@ -28,6 +28,8 @@ LOOPBACK: Final = ("127.0.0.1", "localhost", "[::1]")
 IDLE_S: Final = 3600
 #: s after which it ends in any case; a working day.
 LONGEST_S: Final = 12 * 3600
+#: s between two notes that a session was used: a cookie with every answer would be written by answers out of order.
+NOTED_EVERY_S: Final = 60
 #: Tries of a password: of one address in a minute, of all together in an hour. Set by judgement.
 TRIES: Final = RateLimitItemPerMinute(5), RateLimitItemPerHour(60)
 #: Letters of a new password at least. NIST SP 800-63B (2017), section 5.1.1.2: eight.
@@ -117,7 +119,7 @@ class SignedIn:
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         """Answer, as ASGI asks."""
-        if scope["type"] != "http" or is_in(scope["session"], self.desk.kept) or scope["path"].startswith(OPEN):
+        if scope["type"] != "http" or is_in(scope["session"], self.desk) or scope["path"].startswith(OPEN):
             await self.app(scope, receive, send)
             return
         script = "text/html" not in Headers(scope=scope).get("accept", "")
@@ -125,17 +127,18 @@ class SignedIn:
         await answer(scope, receive, send)
 
 
-def is_in(session: dict[str, Any], kept: Kept, now_s: float | None = None) -> bool:
+def is_in(session: dict[str, Any], desk: Desk, now_s: float | None = None) -> bool:
     """Whether a session may see everything; one that may is longer at hand for being used."""
-    if not kept.password_hash:
+    if not desk.kept.password_hash:
         return True
     now = time.time() if now_s is None else now_s
-    fresh = now - session.get("seen", 0) < IDLE_S and now - session.get("since", 0) < LONGEST_S
-    if not fresh or session.get("of") != _mark(kept):
-        for name in ("seen", "since", "of"):
-            session.pop(name, None)
+    seen, since = session.get("seen", 0), session.get("since", 0)
+    if not (now - seen < IDLE_S and now - since < LONGEST_S) or session.get("of") != _mark(desk.kept):
         return False
-    session["seen"] = now
+    if session.get("id") in desk.ended:
+        return False
+    if now - seen > NOTED_EVERY_S:
+        session["seen"] = now
     return True
 
 
@@ -143,7 +146,13 @@ def sign_in(session: dict[str, Any], kept: Kept) -> None:
     """Begin a session."""
     now = time.time()
     session.clear()
-    session.update(since=now, seen=now, of=_mark(kept))
+    session.update(id=secrets.token_urlsafe(12), since=now, seen=now, of=_mark(kept))
+
+
+def sign_out(session: dict[str, Any], desk: Desk) -> None:
+    """End a session, also for a request of it that is still under way and would write its cookie again."""
+    desk.ended.add(str(session.get("id", "")))
+    session.clear()
 
 
 def _mark(kept: Kept) -> str:
