@@ -2,11 +2,12 @@
 
 import gc
 import re
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from gait.compare.nouns import ClipSet, Contrast
+from gait.compare.nouns import Comparison, Contrast
 from gait.comparison_results import ReadClip, SheetComparison
 from gait.framing import Box
 from gait.instep import StepSettings
@@ -18,6 +19,7 @@ from gait.reading import ReadingSettings, is_table, open_source
 from gait.report.comparison.content import Film
 from gait.report.comparison.document import KeyPicture
 from gait.report.comparison.reports import write_reports
+from gait.report.page import packed_picture
 from gait.trial import Facing
 from pose.clip import Clip
 
@@ -25,15 +27,27 @@ FILMS: Final = "films"
 #: Paws whose touchdown and lift-off are shown: those that the measures of a comparison are taken from.
 SHOWN: Final = ("near_hind", "near_fore")
 
-Shown = tuple[GaitRecord, Clip | None]
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ToPicture:
+    """A clip whose key pictures are shown.
+
+    name, dog    of its side
+    box, facing  as in gait.key_pictures.key_pictures, alike on both sides of a contrast
+    """
+
+    record: GaitRecord
+    name: str
+    dog: str
+    box: Box
+    facing: Facing
 
 
 def write_shown(found: SheetComparison, folder: Path) -> None:
     """Write films, ``report.html`` and ``report.pdf`` of the comparison into ``folder``."""
     films, remarks = _films(found, folder) if found.settings.films else ([], [])
     unread = [f"Not read: {clip.row.trial.clip}. {clip.reason}" for clip in found.unread]
-    pictures = [picture for contrast in found.comparison.contrasts for picture in _pictures(found, contrast)]
-    write_reports(found.comparison, folder, pictures=_once(pictures), films=films, remarks=(*unread, *remarks))
+    write_reports(found.comparison, folder, pictures=list(_pictures(found)), films=films, remarks=(*unread, *remarks))
 
 
 def _films(found: SheetComparison, folder: Path) -> tuple[list[Film], list[str]]:
@@ -92,30 +106,36 @@ def _opened(clip: ReadClip) -> Clip | None:
     return open_source(clip.row.source, clip.row.trial, ReadingSettings(fps=clip.row.fps))
 
 
-def _pictures(found: SheetComparison, contrast: Contrast) -> Iterator[KeyPicture]:
-    """Touchdown and lift-off of the near paws on both sides, cropped alike."""
-    if contrast.baseline is None:
-        return
-    records = shown_pair(contrast)
-    box, facing = common_box(list(records)), records[0].facing
-    for side, record in zip((contrast.baseline, contrast.condition), records, strict=True):
-        clip, _ = _watched(found, record)
-        if clip is not None:
-            yield from _of_side(contrast, side, (record, clip), (box, "left" if facing == "left" else "right"))
+def to_picture(comparison: Comparison) -> tuple[ToPicture, ...]:
+    """A clip of each side of every contrast, each once: a baseline stands in several contrasts."""
+    found: dict[Hashable, ToPicture] = {}
+    for contrast in comparison.contrasts:
+        if contrast.baseline is None:
+            continue
+        records = shown_pair(contrast)
+        box, facing = common_box(list(records)), _facing(records[0])
+        for side, record in zip((contrast.baseline, contrast.condition), records, strict=True):
+            name = side.date if contrast.kind == "visit" else side.condition
+            found[contrast.dog, name, id(record), facing] = ToPicture(record, name, contrast.dog, box, facing)
+    return tuple(found.values())
 
 
-def _of_side(
-    contrast: Contrast, side: ClipSet, shown: tuple[GaitRecord, Clip], framing: tuple[Box, Facing]
-) -> Iterator[KeyPicture]:
-    record, clip = shown
-    name = side.date if contrast.kind == "visit" else side.condition
+def _facing(record: GaitRecord) -> Facing:
+    return "left" if record.facing == "left" else "right"
+
+
+def pictures_of(clip: Clip, wanted: ToPicture) -> Iterator[KeyPicture]:
+    """Touchdown and lift-off of the near paws of ``wanted``, of which ``clip`` is the film."""
+    mirrored = ", mirrored" if wanted.record.facing != wanted.facing else ""
     for paw in SHOWN:
-        for picture in key_pictures(clip, record, paw=paw, box=framing[0], facing=framing[1]):
-            mirrored = ", mirrored" if record.facing != framing[1] else ""
-            label = f"{name}, {picture.t_s:.2f} s{mirrored}"
-            yield KeyPicture(label, f"{paw.replace('_', ' ')} {picture.event}", picture.rgb, contrast.dog)
+        for picture in key_pictures(clip, wanted.record, paw=paw, box=wanted.box, facing=wanted.facing):
+            label = f"{wanted.name}, {picture.t_s:.2f} s{mirrored}"
+            caption = f"{paw.replace('_', ' ')} {picture.event}"
+            yield KeyPicture(label, caption, packed_picture(picture.rgb), wanted.dog)
 
 
-def _once(pictures: list[KeyPicture]) -> list[KeyPicture]:
-    """Each moment of a clip once: a baseline stands in several contrasts."""
-    return list({(p.dog, p.caption, p.condition): p for p in pictures}.values())
+def _pictures(found: SheetComparison) -> Iterator[KeyPicture]:
+    for wanted in to_picture(found.comparison):
+        clip, _ = _watched(found, wanted.record)
+        if clip is not None:
+            yield from pictures_of(clip, wanted)

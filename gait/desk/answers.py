@@ -1,10 +1,11 @@
-"""Answers of comparisons: made one after the other behind the pages, and kept at hand for as long as the desk runs."""
+"""Answers of comparisons, and their pictures: made one after the other behind the pages, and kept at hand for as long
+as the desk runs."""
 
-from collections.abc import Callable, Hashable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Hashable, Iterable, Sequence
+from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from threading import Lock
-from typing import Final
+from typing import Final, Generic, TypeVar
 
 from markupsafe import Markup
 
@@ -12,12 +13,14 @@ from gait.caseload.listing import ClipLine
 from gait.compare.compare import compare_records
 from gait.compare.nouns import Comparison
 from gait.desk.errors import DeskError
+from gait.desk.pictures import Wish
 from gait.errors import GaitError
 from gait.nouns import GaitRecord
 from gait.report.comparison.content import Document
 from gait.report.comparison.document import build_document
 from gait.report.comparison.page import sections_of
-from gait.showing import shown_pair
+from gait.report.units import METRIC
+from gait.showing import shown_pair, to_picture
 
 #: Answers that are kept; each holds its figures as text, 1 MB or less.
 MOST_KEPT: Final = 12
@@ -30,6 +33,9 @@ NOTHING: Final = Markup()
 Tell = Callable[[int, int], None]
 #: The record of a clip.
 Open = Callable[[ClipLine], GaitRecord]
+#: The dog, and all else that an answer depends on.
+Key = tuple[str, Hashable]
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,6 +45,7 @@ class Answer:
     document      the content of its report; None = nothing could be compared, and ``words`` say why
     first, rest   its sections as HTML: the answer with its cautions, and the details
     pair          clips whose films are shown in step at first: (baseline, condition); None = there are no two
+    wishes        clips of which key pictures are shown
     """
 
     words: str = ""
@@ -46,6 +53,7 @@ class Answer:
     first: Markup = NOTHING
     rest: Markup = NOTHING
     pair: tuple[int, int] | None = None
+    wishes: tuple[Wish, ...] = ()
 
 
 def answer_of(
@@ -54,9 +62,10 @@ def answer_of(
     *,
     base: str = "",
     remarks: Sequence[str] = (),
+    units: str = METRIC,
     tell: Tell = lambda done, total: None,
 ) -> Answer:
-    """Compare the records of ``clips``; base and remarks as in gait.desk.choosing."""
+    """Compare the records of ``clips``; base and remarks as in gait.desk.choosing, units of lengths and speeds."""
     records: dict[int, GaitRecord] = {}
     gone = []
     for done, line in enumerate(clips):
@@ -70,10 +79,18 @@ def answer_of(
         comparison = compare_records(list(records.values()))
     except GaitError as error:
         return Answer(" ".join([str(error), *gone]))
-    document = build_document(comparison, remarks=(*remarks, *gone))
+    document = build_document(comparison, remarks=(*remarks, *gone), units=units)
     first = [section for key in FIRST for section in document.sections if section.key == key]
     rest = [section for section in document.sections if section.key not in FIRST]
-    return Answer("", document, sections_of(first), sections_of(rest), _pair(comparison, records))
+    numbers = {id(record): number for number, record in records.items()}
+    wishes = _wishes(comparison, numbers, {line.clip_id for line in clips if line.kind != "table"})
+    return Answer("", document, sections_of(first), sections_of(rest), _pair(comparison, numbers), wishes)
+
+
+def _wishes(comparison: Comparison, numbers: dict[int, int], filmed: set[int]) -> tuple[Wish, ...]:
+    """The clips that are pictured, of those that were ``filmed``."""
+    wishes = (Wish(numbers[id(one.record)], one.name, one.dog, one.box, one.facing) for one in to_picture(comparison))
+    return tuple(wish for wish in wishes if wish.clip_id in filmed)
 
 
 def as_said(record: GaitRecord, line: ClipLine, base: str = "") -> GaitRecord:
@@ -85,42 +102,62 @@ def as_said(record: GaitRecord, line: ClipLine, base: str = "") -> GaitRecord:
     return replace(record, trial=trial)
 
 
-def _pair(comparison: Comparison, records: dict[int, GaitRecord]) -> tuple[int, int] | None:
+def _pair(comparison: Comparison, numbers: dict[int, int]) -> tuple[int, int] | None:
     """Numbers of the two clips of the first contrast that was compared, else of the first that has two sides."""
     contrasts = sorted((c for c in comparison.contrasts if c.baseline), key=lambda c: bool(c.declined))
     if not contrasts:
         return None
-    numbers = {id(record): number for number, record in records.items()}
     one, two = shown_pair(contrasts[0])
     return numbers[id(one)], numbers[id(two)]
 
 
-class Answers:
-    """Makes and keeps answers. One thread alone draws the figures, since their styles are set for all at once."""
+class Answers(Generic[Made]):
+    """Makes and keeps answers, in one thread, named after what it does: one thread alone draws figures, since their
+    styles are set for all at once. What nobody wants any more ends where it next tells how far it is."""
 
-    def __init__(self, most: int = MOST_KEPT) -> None:
+    def __init__(self, name: str = "comparing", most: int = MOST_KEPT) -> None:
         self._most, self._lock = most, Lock()
-        self._found: dict[Hashable, Future[Answer]] = {}
-        self._told: dict[Hashable, tuple[int, int]] = {}
-        self._worker = ThreadPoolExecutor(1, thread_name_prefix="comparing")
+        self._found: dict[Key, Future[Made]] = {}
+        self._told: dict[Key, tuple[int, int]] = {}
+        self._worker = ThreadPoolExecutor(1, thread_name_prefix=name)
 
-    def ask(self, key: Hashable, make: Callable[[Tell], Answer]) -> "Future[Answer]":
+    def ask(self, key: Key, make: Callable[[Tell], Made]) -> "Future[Made]":
         """The answer of ``key``, under way or made; one that failed through a fault of ours is tried again."""
         with self._lock:
             found = self._found.pop(key, None)
             if found is None or (found.done() and found.exception()):
-                found = self._worker.submit(make, lambda *told: self._told.__setitem__(key, told))
+                found = self._worker.submit(make, lambda *told: self._tell(key, told))
             self._found[key] = found  # the one that was asked for last goes last
-            self._forget()
+            self._let_go()
             return found
 
-    def _forget(self) -> None:
+    def _tell(self, key: Key, told: tuple[int, int]) -> None:
+        with self._lock:
+            if key not in self._found:
+                raise CancelledError
+            self._told[key] = told
+
+    def _let_go(self) -> None:
         """Let go of the finished ones that were asked for longest ago, where there are too many."""
         finished = [key for key, future in self._found.items() if future.done()]
-        for key in finished[: max(0, len(self._found) - self._most)]:
-            del self._found[key]
+        self._drop(finished[: max(0, len(self._found) - self._most)])
+
+    def _drop(self, keys: Iterable[Key]) -> None:
+        for key in keys:
+            self._found.pop(key).cancel()
             self._told.pop(key, None)
 
-    def told(self, key: Hashable) -> tuple[int, int]:
+    def told(self, key: Key) -> tuple[int, int]:
         """(clips done, clips in all) of the answer of ``key``; (0, 0) before it is begun."""
         return self._told.get(key, (0, 0))
+
+    def forget(self, dog: str) -> None:
+        """Keep nothing of that dog, and end what is being made of it."""
+        with self._lock:
+            self._drop([key for key in self._found if key[0] == dog])
+
+    def end(self) -> None:
+        """Keep nothing, and make nothing any more."""
+        with self._lock:
+            self._drop(list(self._found))
+        self._worker.shutdown(wait=False)

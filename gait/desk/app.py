@@ -13,9 +13,11 @@ from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from gait.desk import adding, caseload_pages, comparing, entrance, live, overruling, uploads, watching
+from gait.desk.answers import Answers
 from gait.desk.films import Films
 from gait.desk.marking import Marking, marking_routes
 from gait.desk.pages import HANDLERS, STATIC
+from gait.desk.pictures import sweep_pictures
 from gait.desk.room import Desk
 from gait.desk.safety import LOOPBACK, middleware
 from gait.report.page import stylesheet
@@ -47,6 +49,8 @@ def build_desk(desk: Desk, *, hosts: tuple[str, ...] = LOOPBACK, marking: Markin
     )
     made.state.desk = desk
     made.state.films = Films(desk.store)
+    made.state.answers = Answers()
+    made.state.pictures = Answers("picturing")
     return made
 
 
@@ -54,9 +58,12 @@ def build_desk(desk: Desk, *, hosts: tuple[str, ...] = LOOPBACK, marking: Markin
 async def _night(app: Starlette) -> AsyncIterator[None]:
     """Read what waits for as long as the server runs."""
     desk: Desk = app.state.desk
+    await run_in_threadpool(sweep_pictures, desk)
     await run_in_threadpool(live.begin_live, desk)
     desk.night.start()
     yield
+    app.state.answers.end()
+    app.state.pictures.end()
     await run_in_threadpool(live.end_live, app)
     await run_in_threadpool(desk.night.stop)
 

@@ -1,9 +1,8 @@
 """The Compare page: conditions or visits of one dog, their answer, and two films in step."""
 
-from collections.abc import Hashable
-from concurrent.futures import Future, wait
+from concurrent.futures import CancelledError, Future, wait
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 from urllib.parse import quote
 
 from starlette.concurrency import run_in_threadpool
@@ -12,15 +11,19 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from gait.caseload.listing import ClipLine, DogLine, clips, dogs
-from gait.desk.answers import Answer, Answers, Tell, answer_of, as_said
+from gait.desk.answers import Answer, Answers, Key, Tell, answer_of, as_said
 from gait.desk.choosing import Asked, Chosen, Side, asked_of, chosen_of, sides_of, to_film, unread
 from gait.desk.errors import DeskError
 from gait.desk.films_in_step import Shown, films_in_step
 from gait.desk.overruling import corrected_of
 from gait.desk.pages import page
+from gait.desk.pictures import pictures_for
 from gait.desk.records import clip_line
 from gait.desk.room import Desk, desk_of
 from gait.overrulings_file import path_of
+from gait.report.comparison.content import Section
+from gait.report.comparison.document import picture_section, with_pictures
+from gait.report.comparison.page import sections_of
 from gait.report.comparison.pdf import pdf_of
 from gait.showing import plain_words
 from gait.versions import versions
@@ -29,18 +32,23 @@ from gait.versions import versions
 SOON_S: Final = 0.4
 #: s that the report to print may take; a hundred clips in twenty sides took 21 on two busy cores (measured).
 PATIENCE_S: Final = 120.0
+#: s that it waits for its pictures; one clip takes about three seconds, most of them for the start of a process.
+PICTURES_S: Final = 60.0
+LATE: Final = "The pictures were still being made when this was printed."
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
     """What there is of one dog, and what of it is compared. said: bytes of what people overruled of each clip, in files
-    that only grow."""
+    that only grow. units: in which the answer is told."""
 
     dog: DogLine
     sides: tuple[Side, ...]
     chosen: Chosen
     asked: Asked
     said: tuple[int, ...]
+    units: str
 
     @property
     def conditions(self) -> tuple[str, ...]:
@@ -53,10 +61,10 @@ class Offer:
         return replace(self.asked, dog=self.dog.dog_id, of=tuple(side.key for side in self.chosen.sides)).query
 
     @property
-    def key(self) -> Hashable:
+    def key(self) -> Key:
         """All that the answer depends on."""
         of = tuple((line.record_id, line.name, line.date, line.condition, line.baseline) for line in self.chosen.clips)
-        return self.asked.base, self.chosen.remarks, of, self.said, versions()["pawfall"]
+        return self.dog.dog, (self.units, self.asked.base, self.chosen.remarks, of, self.said, versions()["pawfall"])
 
 
 async def compare(request: Request) -> Response:
@@ -71,10 +79,14 @@ async def compare(request: Request) -> Response:
     if offer.chosen.clips:
         future, _ = _ask(request, desk, offer)
         await run_in_threadpool(wait, [future], SOON_S)
-        answer = future.result() if future.done() else None
+        answer = _made(future) if future.done() else None
     else:
         nothing = _nothing(offer)
-    return page(request, "compare.html", offer=offer, answer=answer, nothing=nothing, unread=unread, query=offer.query)
+    shown = _pictures(request, offer, answer) if answer else ""
+    return page(
+        request, "compare.html", offer=offer, answer=answer, nothing=nothing, unread=unread, query=offer.query,
+        pictures=shown,
+    )  # fmt: skip
 
 
 def offer_of(desk: Desk, asked: Asked, every: list[DogLine]) -> Offer:
@@ -85,7 +97,7 @@ def offer_of(desk: Desk, asked: Asked, every: list[DogLine]) -> Offer:
     sides = sides_of(clips(desk.store, dog=found[0].dog), asked.base)
     chosen = chosen_of(asked, sides)
     said = tuple(_bytes_said(desk, line) for line in chosen.clips)
-    return Offer(found[0], sides, chosen, asked, said)
+    return Offer(found[0], sides, chosen, asked, said, desk.kept.units)
 
 
 def _bytes_said(desk: Desk, line: ClipLine) -> int:
@@ -100,20 +112,52 @@ def _nothing(offer: Offer) -> tuple[str, ...]:
     return to_film(offer.dog.dog, offer.sides)
 
 
-def _ask(request: Request, desk: Desk, offer: Offer) -> tuple[Future[Answer], Answers]:
+def _ask(request: Request, desk: Desk, offer: Offer) -> tuple[Future[Answer], Answers[Answer]]:
     """The answer, under way or made, and those that are kept for as long as the server runs."""
-    state = request.app.state
-    if not hasattr(state, "answers"):
-        state.answers = Answers()
-    answers: Answers = state.answers
+    answers: Answers[Answer] = request.app.state.answers
     chosen = offer.chosen
 
     def make(tell: Tell) -> Answer:
         """Make the answer, in the thread of ``answers``."""
         return answer_of(chosen.clips, lambda line: corrected_of(desk, line.clip_id), base=offer.asked.base,
-                         remarks=chosen.remarks, tell=tell)  # fmt: skip
+                         remarks=chosen.remarks, units=offer.units, tell=tell)  # fmt: skip
 
     return answers.ask(offer.key, make), answers
+
+
+def _made(future: Future[Made]) -> Made:
+    """What came of it. Raises DeskError when its dog was removed meanwhile."""
+    try:
+        return future.result()
+    except CancelledError as error:
+        raise DeskError("This comparison is not kept any more; its dog may have been removed.", 404) from error
+
+
+def _ask_pictures(request: Request, offer: Offer, answer: Answer) -> Future[Section]:
+    """The pictures of an answer, under way or made."""
+    desk, made = desk_of(request), request.app.state.pictures
+    future: Future[Section] = made.ask(offer.key, lambda tell: pictures_for(desk, answer.wishes, tell))
+    return future
+
+
+def _pictures(request: Request, offer: Offer, answer: Answer) -> str | None:
+    """The pictures as HTML, "" where there are none; None = they are still being made."""
+    if not answer.wishes:
+        return ""
+    future = _ask_pictures(request, offer, answer)
+    if not future.done():
+        return None
+    section = _made(future)
+    return sections_of([section]) if section.blocks else ""
+
+
+async def pictures(request: Request) -> Response:
+    """The pictures of an answer, for the script that puts them into the page."""
+    desk = desk_of(request)
+    offer = await run_in_threadpool(_offer, request, desk)
+    answers, _ = _ask(request, desk, offer)
+    html = _pictures(request, offer, _made(answers)) if answers.done() else None
+    return JSONResponse({"ready": html is not None, "html": html or ""})
 
 
 async def state(request: Request) -> Response:
@@ -135,20 +179,22 @@ async def report(request: Request) -> Response:
     desk = desk_of(request)
     offer = await run_in_threadpool(_offer, request, desk)
     future, _ = _ask(request, desk, offer)
-    made = await run_in_threadpool(_printed, future)
+    made = await run_in_threadpool(_printed, request, offer, future)
     days = [side.date for side in offer.chosen.sides]
     name = quote(f"{plain_words(f'{offer.dog.dog} {max(days)} compared')}.pdf")
     headers = {"content-disposition": f"inline; filename*=UTF-8''{name}"}  # RFC 6266, for names in any letters
     return Response(made, media_type="application/pdf", headers=headers)
 
 
-def _printed(future: Future[Answer]) -> bytes:
+def _printed(request: Request, offer: Offer, future: Future[Answer]) -> bytes:
     if not wait([future], PATIENCE_S).done:
         raise DeskError("The comparison is still being made; try again in a minute.", 503)
-    answer = future.result()
+    answer = _made(future)
     if answer.document is None:
         raise DeskError(f"There is nothing to print. {answer.words}", 404)
-    return pdf_of(answer.document)
+    taken = _ask_pictures(request, offer, answer)
+    shown = _made(taken) if wait([taken], PICTURES_S).done else picture_section((), remarks=(LATE,))
+    return pdf_of(with_pictures(answer.document, shown))
 
 
 async def in_step(request: Request) -> Response:
@@ -174,6 +220,7 @@ def _shown(desk: Desk, line: ClipLine) -> Shown:
 ROUTES: Final[tuple[BaseRoute, ...]] = (
     Route("/compare", compare),
     Route("/compare/state.json", state),
+    Route("/compare/pictures.json", pictures),
     Route("/compare/report.pdf", report),
     Route("/compare/instep.json", in_step),
 )

@@ -97,7 +97,7 @@ class Films:
         """Make the film of a clip; why not, when it cannot be made."""
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
-            source = self._source(line)
+            source = source_of(self._store, line)
             if source is None:
                 return GONE
             self._make(str(source), str(self.path(line.sha256)), line.fps or None)
@@ -115,9 +115,10 @@ class Films:
         for left in (*self._folder.glob(f".{sha256}.*"), self.path(sha256).with_suffix(".told")):
             left.unlink(missing_ok=True)
 
-    def _source(self, line: ClipLine) -> Path | None:
-        """A place where the clip lies as it was read."""
-        found = select(Place.path).where(Place.clip_id == line.clip_id).order_by(Place.id)
-        with self._store.reading() as connection:
-            places = [Path(path) for path in connection.scalars(found)]
-        return next((path for path in places if path.exists() and content_hash(path) == line.sha256), None)
+
+def source_of(store: Store, line: ClipLine) -> Path | None:
+    """A place where the clip lies as it was read; None = there is none any more."""
+    found = select(Place.path).where(Place.clip_id == line.clip_id).order_by(Place.id)
+    with store.reading() as connection:
+        places = [Path(path) for path in connection.scalars(found)]
+    return next((path for path in places if path.exists() and content_hash(path) == line.sha256), None)

@@ -50,6 +50,11 @@ def record_of(desk: Desk, clip_id: int) -> GaitRecord:
     return record
 
 
+def forget_records() -> None:
+    """Let go of all records that are at hand."""
+    _again.cache_clear()
+
+
 @lru_cache(maxsize=24)
 def _again(folder: Path, trial: Trial) -> GaitRecord | None:
     """A record never changes: its folder is named after everything that it depends on."""

@@ -100,6 +100,7 @@ def numbers(record: GaitRecord, system: str = METRIC) -> list[dict[str, Any]]:
 
 def _told(mean: float, half: float, unit: str, places: int, system: str) -> dict[str, str]:
     value, shown_unit = shown(mean, unit, system)
+    places -= shown_unit != unit  # a hundredth of a metre is four tenths of an inch
     spread = f" ± {shown(half, unit, system)[0]:.{places}f}" if math.isfinite(half) else ""
     return {"value": f"{value:.{places}f}{spread}".replace("-", "−"), "unit": shown_unit}
 

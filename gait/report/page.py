@@ -89,7 +89,12 @@ def figures(record: GaitRecord) -> tuple[Drawn, ...]:
 
 def picture_link(picture: NDArray[np.uint8]) -> str:
     """An RGB picture (H, W, 3) uint8 as a data link that can stand inside the page."""
-    return "data:image/jpeg;base64," + base64.b64encode(packed_picture(picture)).decode("ascii")
+    return jpeg_link(packed_picture(picture))
+
+
+def jpeg_link(jpeg: bytes) -> str:
+    """A JPEG file as a data link."""
+    return "data:image/jpeg;base64," + base64.b64encode(jpeg).decode("ascii")
 
 
 def packed_picture(picture: NDArray[np.uint8]) -> bytes:

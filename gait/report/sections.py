@@ -9,6 +9,7 @@ import numpy as np
 from gait.measures import MEASURES, OF_CLIP, Measure
 from gait.nouns import GaitRecord, Summary, TrustCheck
 from gait.report.bygait import heading
+from gait.report.units import METRIC, shown
 from gait.report.words import DROP_WORDS, NOT_KNOWN, UNCLEAR, either_words, number, told_slow
 from pose.landmarks import PAWS
 
@@ -199,18 +200,19 @@ def definitions(record: GaitRecord) -> list[dict[str, str]]:
     return define(_spoken_of(record))
 
 
-def define(measures: Iterable[Measure]) -> list[dict[str, str]]:
-    """The definitions of ``measures``; one that is given in two units is defined once."""
+def define(measures: Iterable[Measure], units: str = METRIC) -> list[dict[str, str]]:
+    """The definitions of ``measures``; one that is given in two units is defined once. units: of lengths and speeds."""
     found: dict[tuple[str, str], dict[str, str]] = {}
     for item in measures:
+        unit = unit_words(shown(1.0, item.unit, units)[1])
         entry = {
             "label": item.label,
-            "unit": unit_words(item.unit),
+            "unit": unit,
             "definition": item.definition,
             "source": item.source,
         }
         if (known := found.setdefault((item.label, item.definition), entry)) is not entry:
-            known["unit"] += f", {unit_words(item.unit)}"
+            known["unit"] += f", {unit}"
     return list(found.values())
 
 

@@ -177,26 +177,27 @@ def test_a_page_says_that_its_answer_is_being_made(read: Desk, monkeypatch: pyte
 
 
 def test_answers_are_made_once_and_the_oldest_are_let_go() -> None:
-    answers, made = Answers(most=2), []
+    answers: Answers[Answer] = Answers(most=2)
+    made = []
 
     def make(words: str) -> Answer:
         made.append(words)
         return Answer(words)
 
     for words in ("a", "b", "a", "c", "a", "b"):
-        assert answers.ask(words, lambda tell, words=words: make(words)).result(SOON_S).words == words
+        assert answers.ask(("Tansy", words), lambda tell, words=words: make(words)).result(SOON_S).words == words
     assert made == ["a", "b", "c", "b"]
 
 
 def test_a_fault_is_not_kept() -> None:
-    answers = Answers()
+    answers: Answers[Answer] = Answers()
 
     def fail(tell: Tell) -> Answer:
         raise ValueError("our fault")
 
     with pytest.raises(ValueError, match="our fault"):
-        answers.ask("a", fail).result(SOON_S)
-    assert answers.ask("a", lambda tell: Answer("made")).result(SOON_S).words == "made"
+        answers.ask(("Tansy", "a"), fail).result(SOON_S)
+    assert answers.ask(("Tansy", "a"), lambda tell: Answer("made")).result(SOON_S).words == "made"
 
 
 def test_a_clip_whose_results_are_gone_is_told_and_the_others_are_compared(read: Desk) -> None:

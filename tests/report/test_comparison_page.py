@@ -32,11 +32,12 @@ from gait.report.comparison.document import KeyPicture, build_document
 from gait.report.comparison.page import page_of, write_comparison_page
 from gait.report.comparison.pdf import pdf_of, write_comparison_pdf
 from gait.report.comparison.reports import write_reports
+from gait.report.page import packed_picture
 
 HOSTILE = "</title><script>alert(\"x\")</script><img src=http:x onerror='y'>&amp;#let *x* \\ $y$"
 PICTURE = np.full((60, 80, 3), (200, 90, 10), dtype=np.uint8)
 MOMENT = "Touchdown of the near hind paw"
-PICTURES = (KeyPicture("bare", MOMENT, PICTURE, "Tansy"), KeyPicture("boots", MOMENT, PICTURE, "Tansy"))
+PICTURES = tuple(KeyPicture(name, MOMENT, packed_picture(PICTURE), "Tansy") for name in ("bare", "boots"))
 FILMS = (Film("Tansy, bare and in boots, in step.", "films/tansy boots.mp4"),)
 
 

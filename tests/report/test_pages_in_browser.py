@@ -16,7 +16,7 @@ from gait.report.comparison.content import Film
 from gait.report.comparison.document import KeyPicture
 from gait.report.comparison.page import write_comparison_page
 from gait.report.judging import judging_page
-from gait.report.page import write_page
+from gait.report.page import packed_picture, write_page
 from pose.beside import write_picture
 
 pytestmark = pytest.mark.slow
@@ -33,7 +33,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The pages with everything that they can hold."""
     made = tmp_path_factory.mktemp("pages")
     write_page(make_record(), made / "clip.html", picture=PICTURE, film="film.mp4")
-    pictures = [KeyPicture(name, MOMENT, PICTURE, "Tansy") for name in ("bare", "boots")]
+    pictures = [KeyPicture(name, MOMENT, packed_picture(PICTURE), "Tansy") for name in ("bare", "boots")]
     films = [Film("Tansy, bare and in boots, in step.", "films/tansy-boots.mp4")]
     write_comparison_page(make_comparison(), made / "comparison.html", pictures=pictures, films=films)
     (made / "worst").mkdir()

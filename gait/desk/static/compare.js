@@ -1,9 +1,9 @@
-// The Compare page: waits for the answer, then shows two clips in step once they come into view.
+// The Compare page: waits for the answer and for its pictures, and shows two clips in step once they come into view.
 
 import { openStage } from "./in-step.js";
 import { ask } from "./in-step-film.js";
 
-const EVERY_MS = 500;
+const EVERY_MS = 500, PICTURES_MS = 1000;
 const by = (id) => document.getElementById(id);
 
 async function wait(line) {
@@ -23,6 +23,25 @@ async function wait(line) {
 }
 
 if (by("waiting")) wait(by("waiting"));
+
+async function fill(section) {
+  try {
+    for (;;) {
+      const now = await ask(section.dataset.address);
+      if (now.ready) {
+        section.insertAdjacentHTML("afterend", now.html);
+        section.remove();
+        return;
+      }
+      await new Promise((done) => setTimeout(done, PICTURES_MS));
+    }
+  } catch (error) {
+    section.querySelector("[role=status]").textContent = `${error.message} Load this page again to try once more.`;
+  }
+}
+
+const pictures = document.querySelector("#pictures[data-address]");
+if (pictures) fill(pictures);
 
 // Films are made and fetched for whoever looks at them, not for whoever reads the answer alone.
 const stage = by("stage");

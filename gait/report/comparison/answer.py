@@ -11,6 +11,7 @@ from gait.nouns import GaitRecord
 from gait.report.comparison.content import Card
 from gait.report.comparison.naturally import dog_name, figure, goes, joined, sentence, side_name, side_words
 from gait.report.comparison.wording import label, resolution_words, stem, told
+from gait.report.units import METRIC, shown
 from gait.report.words import UNCLEAR
 
 #: What owners ask about first; these come first and tell how small a difference could have been seen.
@@ -29,8 +30,8 @@ NAMED: Final = 4
 Rows = tuple[tuple[str, tuple[str, ...]], ...]
 
 
-def card(contrast: Contrast, key: str) -> Card:
-    """The answer for one contrast."""
+def card(contrast: Contrast, key: str, units: str = METRIC) -> Card:
+    """The answer for one contrast. units: of the speeds; its lines are in them already."""
     main, rest = _findings(contrast)
     rows = (
         ("Also", rest),
@@ -42,7 +43,7 @@ def card(contrast: Contrast, key: str) -> Card:
         ("When filming again", advice(contrast)),
     )
     kept = tuple((name, texts) for name, texts in rows if texts)
-    return Card(key, title(contrast), lead(contrast), main, kept)
+    return Card(key, title(contrast), lead(contrast, units), main, kept)
 
 
 def title(contrast: Contrast) -> str:
@@ -53,14 +54,14 @@ def title(contrast: Contrast) -> str:
     return sentence(f"{head}: {new}{against}").rstrip(".")
 
 
-def lead(contrast: Contrast) -> str:
+def lead(contrast: Contrast, units: str = METRIC) -> str:
     """The gait of both sides, which comes before every number; or why nothing was compared."""
     before = contrast.baseline
     if before is None or contrast.declined:
         return sentence(f"nothing was compared: {contrast.declined or 'there is no baseline'}")
     old, new = main_gait(before), main_gait(contrast.condition)
     if old and old == new:
-        text = f"same {old}{_speed_words(before, contrast.condition, old)}"
+        text = f"same {old}{_speed_words(before, contrast.condition, old, units)}"
         mixed = [side for side in (before, contrast.condition) if not _nearly_all(side)]
         return " ".join([sentence(text), *(sentence(_gaits(contrast, side)) for side in mixed)])
     return f"{sentence(_does(contrast, contrast.condition))[:-1]}; {_does(contrast, before)}."
@@ -92,25 +93,26 @@ def _gaits(contrast: Contrast, side: ClipSet) -> str:
     return f"{side_words(contrast, side)}: {joined(counts)} of {sum(side.gaits.values())} strides"
 
 
-def _speed_words(before: ClipSet, after: ClipSet, gait: str) -> str:
+def _speed_words(before: ClipSet, after: ClipSet, gait: str, units: str) -> str:
     """Whether both sides went equally fast: as the belt was set, else as measured; "" when not known."""
     belts = [{record.trial.belt_m_s for record in side.records} for side in (before, after)]
     if all(len(belt) == 1 and None not in belt for belt in belts):
         old, new = (float(next(iter(belt)) or 0) for belt in belts)
-        return _speeds("belt speed", old, new, "m/s")
+        return _speeds("belt speed", (old, new), "m/s", units)
     for name, unit in (("speed_m_s", "m/s"), ("speed_bl_s", "body lengths per second")):
         old, new = (_mean_speed(side, gait, name) for side in (before, after))
         if np.isfinite([old, new]).all():
-            return _speeds("measured speed", old, new, unit)
+            return _speeds("measured speed", (old, new), unit, units)
     return ""
 
 
-def _speeds(what: str, old: float, new: float, unit: str) -> str:
+def _speeds(what: str, speeds: tuple[float, float], unit: str, units: str) -> str:
+    (old, told_unit), (new, _) = (shown(speed, unit, units) for speed in speeds)
     before, after = figure(old, 2), figure(new, 2)
     if before == after:
-        return f" at the same {what} ({after} {unit})"
+        return f" at the same {what} ({after} {told_unit})"
     like = "at like" if abs(new / old - 1) <= LIKE_SPEED else "but at different"
-    return f" {like} {what} ({after} against {before} {unit})"
+    return f" {like} {what} ({after} against {before} {told_unit})"
 
 
 def _mean_speed(side: ClipSet, gait: str, name: str) -> float:

@@ -14,6 +14,7 @@ from gait.report.comparison.content import Block, Definition, Definitions, Facts
 from gait.report.comparison.naturally import day
 from gait.report.comparison.tables import shown_measures
 from gait.report.sections import define, flat
+from gait.report.units import METRIC
 from gait.report.words import NOT_KNOWN, number
 
 EQUIPMENT: Final = Point(
@@ -120,11 +121,11 @@ def overruled_remarks(comparison: Comparison) -> tuple[str, ...]:
     )
 
 
-def definitions(comparison: Comparison) -> Definitions:
-    """What the words of this report mean: terms first, then every measure that it shows."""
+def definitions(comparison: Comparison, units: str = METRIC) -> Definitions:
+    """What the words of this report mean: terms first, then every measure that it shows, in ``units``."""
     lines = (line for contrast in comparison.contrasts for line in contrast.lines if line.verdict)
     shown = {*shown_measures(lines), *(compared(trend.measure).column for trend in comparison.trends), *DRAWN}
-    rows = define(row for row in MEASURES if row.name in shown)
+    rows = define((row for row in MEASURES if row.name in shown), units)
     found = [Definition(row["label"], row["unit"], row["definition"], row["source"]) for row in rows]
     return Definitions((*TERMS, *((REPEATABILITY,) if comparison.trends else ()), *found))
 

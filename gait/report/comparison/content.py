@@ -4,9 +4,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from gait.report.drawing import Drawn
 
 Role = Literal["plain", "lead", "remark", "heading"]
@@ -112,11 +109,11 @@ class Definitions:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Picture:
-    """A photograph with its words; rgb (H, W, 3) uint8."""
+    """A photograph with its words. jpeg: the file."""
 
     caption: str
     alt: str
-    rgb: NDArray[np.uint8]
+    jpeg: bytes
 
 
 @dataclass(frozen=True, slots=True, eq=False)

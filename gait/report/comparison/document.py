@@ -4,9 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
-
 from gait.compare.nouns import Comparison, Contrast
 from gait.report.comparison.answer import card, title
 from gait.report.comparison.closing import cautions, clip_sets, definitions, making, overruled_remarks, statistics
@@ -17,7 +14,9 @@ from gait.report.comparison.groups import group_blocks
 from gait.report.comparison.naturally import day, joined
 from gait.report.comparison.overlays import overlay_figures
 from gait.report.comparison.tables import contrast_tables, runs_of
+from gait.report.comparison.units import in_units
 from gait.report.comparison.visits import visit_blocks
+from gait.report.units import METRIC
 
 TABLE_NOTE: Final = (
     "Difference: condition minus baseline (in brackets in % of the baseline, for measures that have a nought). "
@@ -35,16 +34,19 @@ NO_TABLE: Final = "No measure could be compared, for the reasons given at the st
 AS_ABOVE: Final = "To be read as the first figure of this kind."
 PICTURE_NOTE: Final = "The same moment of the stride in each condition."
 
+#: Keys of the sections that come after the pictures; the last one is in every report.
+FOLLOWING: Final = ("dogs", "visits", "reading")
+
 NOTHING = (Paragraph("There is nothing to compare."),)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class KeyPicture:
-    """One moment of one condition; pictures with the same caption and dog stand side by side. rgb (H, W, 3) uint8."""
+    """One moment of one condition; pictures with the same caption and dog stand side by side. jpeg: the file."""
 
     condition: str
     caption: str
-    rgb: NDArray[np.uint8]
+    jpeg: bytes
     dog: str = ""
 
 
@@ -54,11 +56,16 @@ def build_document(
     pictures: Sequence[KeyPicture] = (),
     films: Sequence[Film] = (),
     remarks: Sequence[str] = (),
+    units: str = METRIC,
 ) -> Document:
-    """The content of the report of ``comparison``; remarks stand under the answer, and what people overruled."""
+    """The content of the report of ``comparison``; remarks stand under the answer, and what people overruled.
+
+    units  of lengths and speeds, "metric" or "imperial"
+    """
+    comparison = in_units(comparison, units)
     remarks = (*remarks, *overruled_remarks(comparison))
     groups = families(comparison)
-    cards = {place: card(contrast, f"c{place}") for place, contrast in enumerate(comparison.contrasts)}
+    cards = {place: card(contrast, f"c{place}", units) for place, contrast in enumerate(comparison.contrasts)}
     earlier = {place for place, contrast in enumerate(comparison.contrasts) if _is_earlier(contrast, comparison)}
     first = tuple(one for place, one in cards.items() if place not in earlier)
     past = tuple(one for place, one in cards.items() if place in earlier)
@@ -72,11 +79,11 @@ def build_document(
         ),
         Section("measures", "Every measure", _tables(comparison)),
         Section("runs", "Gaits, clip by clip", tuple(block for family in groups for block in _runs(family))),
-        Section("pictures", "Side by side", (*films, *_pictures(pictures))),
+        picture_section(pictures, films),
         Section("dogs", "Several dogs", group_blocks(comparison)),
-        Section("visits", "Over the visits", (*visit_blocks(comparison), *past)),
+        Section("visits", "Over the visits", (*visit_blocks(comparison, units), *past)),
         Section("reading", "How to read these numbers", (statistics(comparison),)),
-        Section("definitions", "Definitions", (definitions(comparison),)),
+        Section("definitions", "Definitions", (definitions(comparison, units),)),
         Section("making", "How this report was made", making(comparison)),
     )
     return Document(*_head(comparison), tuple(section for section in sections if section.blocks))
@@ -130,6 +137,22 @@ def _tables(comparison: Comparison) -> tuple[Block, ...]:
     return (*([Paragraph(TABLE_NOTE)] if found else []), *found, *note)
 
 
+def with_pictures(document: Document, pictures: Section) -> Document:
+    """``document``, which has none, with its pictures where they belong; unchanged where there is nothing in them."""
+    if not pictures.blocks:
+        return document
+    place = next(number for number, section in enumerate(document.sections) if section.key in FOLLOWING)
+    return replace(document, sections=(*document.sections[:place], pictures, *document.sections[place:]))
+
+
+def picture_section(
+    pictures: Sequence[KeyPicture], films: Sequence[Film] = (), remarks: Sequence[str] = ()
+) -> Section:
+    """Films and pictures; remarks say of which clip there is none, and why."""
+    said = (Paragraph(text, "remark") for text in remarks)
+    return Section("pictures", "Side by side", (*films, *_pictures(pictures), *said))
+
+
 def _pictures(pictures: Sequence[KeyPicture]) -> tuple[Block, ...]:
     """Pictures of one moment side by side, in the order in which they came."""
     groups: dict[tuple[str, str], list[KeyPicture]] = {}
@@ -138,6 +161,6 @@ def _pictures(pictures: Sequence[KeyPicture]) -> tuple[Block, ...]:
     blocks = []
     for (dog, caption), group in groups.items():
         head = f"{dog}: {caption}" if dog else caption
-        items = tuple(Picture(item.condition, f"{head}, {item.condition}", item.rgb) for item in group)
+        items = tuple(Picture(item.condition, f"{head}, {item.condition}", item.jpeg) for item in group)
         blocks.append(Pictures(head, items))
     return (Paragraph(PICTURE_NOTE), *blocks) if blocks else ()

@@ -11,8 +11,11 @@ WORN: Final = ("boot", "shoe", "sock", "vest", "harness", "coat", "sling", "suit
 HELD: Final = ("lead", "collar", "tension", "weight", "bandage", "tape", "band", "handle")
 AS_IT_IS: Final = ("bare", "with ", "without ", "in ", "on ", "no ", "after ", "before ", "off ", "under ", "at ")
 
+INCHES: Final = "inches"
 #: A tenth of a degree, of a percent or of a centimetre is as fine as a film of a dog ever tells.
 MOST_DECIMALS: Final = 1
+#: Units of which a tenth would be coarser than that.
+MORE_DECIMALS: Final = {INCHES: 2}
 
 VERBS: Final = {
     "pace": "paces",
@@ -85,11 +88,13 @@ def joined(words: list[str], last: str = "and") -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}" if words else ""
 
 
-def decimals_for(spread: float) -> int:
-    """Decimals that show one digit of ``spread``, one at most: what an owner reads; the table gives more."""
+def decimals_for(spread: float, unit: str = "") -> int:
+    """Decimals that show one digit of ``spread``, one at most, two of inches: what an owner reads; the table gives
+    more."""
+    most = MORE_DECIMALS.get(unit, MOST_DECIMALS)
     if not math.isfinite(spread) or spread <= 0:
-        return MOST_DECIMALS
-    return min(MOST_DECIMALS, max(0, -math.floor(math.log10(spread))))
+        return most
+    return min(most, max(0, -math.floor(math.log10(spread))))
 
 
 def figure(value: float, decimals: int) -> str:

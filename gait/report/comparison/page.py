@@ -9,7 +9,7 @@ from markupsafe import Markup
 from gait.compare.nouns import Comparison
 from gait.report.comparison.content import Document, Film, Section
 from gait.report.comparison.document import KeyPicture, build_document
-from gait.report.page import picture_link, stylesheet, template
+from gait.report.page import jpeg_link, stylesheet, template
 from gait.report.writing import write_whole
 
 
@@ -33,5 +33,5 @@ def page_of(document: Document) -> str:
 
 def sections_of(sections: Sequence[Section]) -> Markup:
     """Sections as a piece of HTML, to stand in a page with the same style sheet."""
-    made = template("comparison_sections.html").render(sections=sections, picture_link=picture_link, quote=quote)
+    made = template("comparison_sections.html").render(sections=sections, jpeg_link=jpeg_link, quote=quote)
     return Markup(made)

@@ -15,7 +15,6 @@ from gait.compare.nouns import Comparison
 from gait.report.comparison.content import Block, Document, Figures, Film, Pictures
 from gait.report.comparison.document import KeyPicture, build_document
 from gait.report.drawing import Drawn
-from gait.report.page import packed_picture
 from gait.report.writing import write_whole
 
 #: What a drawing inside a page leaves out and a file of its own needs.
@@ -73,7 +72,7 @@ def _plain(block: Block, images: Images) -> dict[str, Any]:
     if isinstance(block, Pictures):
         items = []
         for one in block.items:
-            name = _kept(images, "jpg", packed_picture(one.rgb))
+            name = _kept(images, "jpg", one.jpeg)
             items.append({"caption": one.caption, "alt": one.alt, "file": name})
         return {"kind": block.kind, "title": block.title, "items": items}
     return asdict(block)

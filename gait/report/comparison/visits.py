@@ -20,6 +20,7 @@ from gait.report.comparison.wording import label, pole, scale, stem
 from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
 from gait.report.palette import BLUE, INK, QUIET, VERMILLION, WASH
 from gait.report.sides import side_row
+from gait.report.units import METRIC
 from gait.report.words import NO_BREAK, NOT_KNOWN, number
 
 PANELS: Final = 9
@@ -44,14 +45,17 @@ CAPTION: Final = (
 )
 
 
-def visit_blocks(comparison: Comparison) -> tuple[Block, ...]:
-    """Every dog and condition with more than one visit: sentence, small multiples, table, near against far."""
+def visit_blocks(comparison: Comparison, units: str = METRIC) -> tuple[Block, ...]:
+    """Every dog and condition with more than one visit: sentence, small multiples, table, near against far.
+
+    units  of what is told from records; ``comparison`` is in them already
+    """
     keys = dict.fromkeys((trend.dog, trend.condition, trend.gait) for trend in comparison.trends)
     blocks: list[Block] = []
     for place, key in enumerate(keys, 1):
         trends = [item for item in comparison.trends if (item.dog, item.condition, item.gait) == key]
         blocks += _blocks(trends, f"v{place}")
-    return (*blocks, *_sides(comparison))
+    return (*blocks, *_sides(comparison, units))
 
 
 def _blocks(trends: list[Trend], key: str) -> list[Block]:
@@ -91,7 +95,7 @@ def _change(trend: Trend) -> str:
 def _value(trend: Trend, place: int, last: int) -> str:
     """The mean of one visit as told, with the decimals that the last one warrants."""
     factor, unit = scale(trend.measure, trend.unit)
-    decimals = decimals_for(factor * (trend.high[last] - trend.low[last]) / 2)
+    decimals = decimals_for(factor * (trend.high[last] - trend.low[last]) / 2, unit)
     if stem(trend.measure) == "topline":
         return pole(trend.mean[place], decimals)
     text = figure(factor * trend.mean[place], decimals)
@@ -216,7 +220,7 @@ def _panel_words(trend: Trend) -> str:
     return f"{label(trend.measure)}{f', {unit}' if unit else ''}: {', '.join(parts)}"
 
 
-def _sides(comparison: Comparison) -> tuple[Block, ...]:
+def _sides(comparison: Comparison, units: str) -> tuple[Block, ...]:
     """Near against far at each visit, with the warning; nothing where no clip could tell."""
     sets: dict[tuple[str, str, str], ClipSet] = {}
     for contrast in comparison.contrasts:
@@ -227,7 +231,7 @@ def _sides(comparison: Comparison) -> tuple[Block, ...]:
     found = [(sets[key], item) for key in sorted(sets) for record in sets[key].records for item in record.sides]
     if not found:
         return ()
-    rows = tuple(_side_row(side, item) for side, item in found if math.isfinite(item.symmetry_index))
+    rows = tuple(_side_row(side, item, units) for side, item in found if math.isfinite(item.symmetry_index))
     columns = ("Visit and measure", "Near", "Far", "Error of both sides", "Symmetry index", "Symmetry angle")
     caption = "Near against far at each visit"
     blocks: list[Block] = [Paragraph(caption, "heading"), Paragraph(SIDE_WARNING)]
@@ -237,7 +241,7 @@ def _sides(comparison: Comparison) -> tuple[Block, ...]:
     return (*blocks, Paragraph(WITHIN.format(count=rest), "remark")) if rest else tuple(blocks)
 
 
-def _side_row(side: ClipSet, item: SideDifference) -> Row:
-    found = side_row(item)
+def _side_row(side: ClipSet, item: SideDifference, units: str) -> Row:
+    found = side_row(item, units)
     head = ", ".join(part for part in (side.dog, day(side.date), found["label"], found["unit"]) if part)
     return Row(head, tuple(found[name] for name in ("near", "far", "error", "index", "angle")))

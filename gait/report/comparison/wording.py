@@ -6,7 +6,7 @@ from typing import Final, Literal
 
 from gait.compare.compared import compared
 from gait.compare.nouns import LARGER, Line
-from gait.report.comparison.naturally import decimals_for, figure
+from gait.report.comparison.naturally import INCHES, decimals_for, figure
 from gait.report.words import NO_BREAK
 
 #: percent = of the baseline; unit = in the measure's unit; share = a share of the stride, in % of it.
@@ -83,6 +83,7 @@ TOPLINE: Final = Phrase(
 UNITS: Final[dict[str, tuple[float, str]]] = {
     "deg": (1.0, "degrees"),
     "m": (100.0, "cm"),
+    "in": (1.0, INCHES),
     "bl": (100.0, "% of body length"),
     "s": (1000.0, "ms"),
     "%": (1.0, "%"),
@@ -104,7 +105,7 @@ class Size:
     @property
     def decimals(self) -> int:
         """Decimals that the interval warrants."""
-        return decimals_for((self.high - self.low) / 2)
+        return decimals_for((self.high - self.low) / 2, self.unit)
 
     def words(self) -> str:
         """The size without a sign: "8 %"."""
@@ -167,7 +168,7 @@ def resolution_words(line: Line) -> str:
     if form_of(line) == "percent":
         value, unit = 100 * line.resolution / line.baseline_mean, "%"
     share = " of the stride" if form_of(line) == "share" else ""
-    return f"{figure(value, decimals_for(value))}{_spaced(unit)}{share}" if math.isfinite(value) else ""
+    return f"{figure(value, decimals_for(value, unit))}{_spaced(unit)}{share}" if math.isfinite(value) else ""
 
 
 def told(line: Line) -> str:
