@@ -32,7 +32,7 @@ from gait.versions import versions
 SOON_S: Final = 0.4
 #: s that the report to print may take; a hundred clips in twenty sides took 21 on two busy cores (measured).
 PATIENCE_S: Final = 120.0
-#: s that it waits for its pictures; one clip takes about three seconds, most of them for the start of a process.
+#: s that it waits for its pictures; a clip took five on two busy cores (measured), most for the start of a process.
 PICTURES_S: Final = 60.0
 LATE: Final = "The pictures were still being made when this was printed."
 Made = TypeVar("Made")

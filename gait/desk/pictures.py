@@ -8,15 +8,12 @@ from pathlib import Path, PurePath
 from tempfile import TemporaryDirectory
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import select
-
 from gait.caseload.guard import MIB
 from gait.caseload.listing import ClipLine
-from gait.caseload.tables import RecordRow
 from gait.desk.errors import DeskError
 from gait.desk.films import source_of
 from gait.desk.limited import run_limited
-from gait.desk.records import clip_line, record_folder
+from gait.desk.records import clip_line, record_folder, trial_told
 from gait.desk.room import Desk
 from gait.framing import Box
 from gait.report.comparison.content import Section
@@ -69,12 +66,10 @@ def _taken(desk: Desk, line: ClipLine, wish: Wish) -> list[KeyPicture]:
     source = source_of(desk.store, line)
     if source is None:
         raise DeskError(GONE, 404)
-    with desk.store.reading() as connection:
-        trial = connection.execute(select(RecordRow.trial).where(RecordRow.id == line.record_id)).scalar()
     folder = record_folder(desk, line).relative_to(desk.home).as_posix()
     with TemporaryDirectory(prefix=FOLDER, dir=desk.folder) as target:
         told = {
-            "read": {"home": str(desk.home), "sha256": line.sha256, "folder": folder, "trial": trial},
+            "read": {"home": str(desk.home), "sha256": line.sha256, "folder": folder, "trial": trial_told(desk, line)},
             "film": {"source": str(source), "fps": line.fps or None},
             "wish": {"name": wish.name, "dog": wish.dog, "box": asdict(wish.box), "facing": wish.facing},
             "target": target,

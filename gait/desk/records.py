@@ -2,6 +2,7 @@
 
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import select
 
@@ -31,6 +32,13 @@ def record_folder(desk: Desk, line: ClipLine) -> Path:
     return desk.home / line.folder
 
 
+def trial_told(desk: Desk, line: ClipLine) -> dict[str, Any]:
+    """What was said of the filming when the clip was read."""
+    with desk.store.reading() as connection:
+        told = connection.execute(select(RecordRow.trial).where(RecordRow.id == line.record_id)).scalar()
+    return told or {}
+
+
 def record_of(desk: Desk, clip_id: int) -> GaitRecord:
     """The machine's record of a clip, from its results; those that were asked for last are at hand.
 
@@ -38,9 +46,7 @@ def record_of(desk: Desk, clip_id: int) -> GaitRecord:
     """
     line = clip_line(desk, clip_id)
     folder = record_folder(desk, line)
-    with desk.store.reading() as connection:
-        told = connection.execute(select(RecordRow.trial).where(RecordRow.id == line.record_id)).scalar()
-    trial = Trial(**{**(told or {}), "clock_known": True})
+    trial = Trial(**{**trial_told(desk, line), "clock_known": True})
     try:
         record = _again(folder, trial)
     except GaitError as error:

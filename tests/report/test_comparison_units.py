@@ -115,7 +115,10 @@ def test_every_length_of_every_table_is_the_same_in_both() -> None:
             "0.31 inches beyond it instead of 0.79 inches beyond it",
         ),
         (make_line("hind_reach_m", 0.5, 0.46, 0.015), "hind reach is 8 % shorter (5 to 11 %)"),
-        (make_line("fore_protraction_deg", 25.0, 28.0, 1.0), "the fore leg lands 3 degrees further forward (2 to 4 degrees)"),
+        (
+            make_line("fore_protraction_deg", 25.0, 28.0, 1.0),
+            "the fore leg lands 3 degrees further forward (2 to 4 degrees)",
+        ),
     ],
     ids=["inches", "hundredths of inches", "percent", "degrees"],
 )  # fmt: skip
