@@ -33,8 +33,8 @@ NOTHING: Final = Markup()
 Tell = Callable[[int, int], None]
 #: The record of a clip.
 Open = Callable[[ClipLine], GaitRecord]
-#: The dog, and all else that an answer depends on.
-Key = tuple[str, Hashable]
+#: The number of the dog, and all else that an answer depends on.
+Key = tuple[int, Hashable]
 Made = TypeVar("Made")
 
 
@@ -151,10 +151,10 @@ class Answers(Generic[Made]):
         """(clips done, clips in all) of the answer of ``key``; (0, 0) before it is begun."""
         return self._told.get(key, (0, 0))
 
-    def forget(self, dog: str) -> None:
+    def forget(self, dog_id: int) -> None:
         """Keep nothing of that dog, and end what is being made of it."""
         with self._lock:
-            self._drop([key for key in self._found if key[0] == dog])
+            self._drop([key for key in self._found if key[0] == dog_id])
 
     def end(self) -> None:
         """Keep nothing, and make nothing any more."""

@@ -162,15 +162,15 @@ async def remove_dog(request: Request) -> Response:
     """Remove a dog with everything that belongs to it; its name has to be written once more."""
     told = await form_of(request)
     desk, dog_id = desk_of(request), request.path_params["dog_id"]
-    name, left = await run_in_threadpool(_remove, desk, dog_id, told.get("name", ""))
+    left = await run_in_threadpool(_remove, desk, dog_id, told.get("name", ""))
     for kept in (request.app.state.answers, request.app.state.pictures):
-        kept.forget(name)
+        kept.forget(dog_id)
     forget_records()
     return page(request, "removed.html", left=left)
 
 
-def _remove(desk: Desk, dog_id: int, name: str) -> tuple[str, tuple[tuple[str, str], ...]]:
-    """Its name, and what is left of it: nothing, as a rule."""
+def _remove(desk: Desk, dog_id: int, name: str) -> tuple[tuple[str, str], ...]:
+    """What is left of it; nothing, as a rule."""
     story = _story(desk, dog_id)
     if name.strip() != story.name:
         raise DeskError("Its name was not written as it stands here; nothing was removed.")
@@ -182,7 +182,7 @@ def _remove(desk: Desk, dog_id: int, name: str) -> tuple[str, tuple[tuple[str, s
     proof = look_for(desk.store, own.dog, own.sha256, [desk.home, *also])
     note_proof(desk.store, number, dataclasses.asdict(proof))
     desk.audit("dog removed", clips=len(own.sha256), records=own.records)
-    return story.name, proof.left
+    return proof.left
 
 
 ROUTES: Final[tuple[BaseRoute, ...]] = (

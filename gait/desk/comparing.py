@@ -64,7 +64,7 @@ class Offer:
     def key(self) -> Key:
         """All that the answer depends on."""
         of = tuple((line.record_id, line.name, line.date, line.condition, line.baseline) for line in self.chosen.clips)
-        return self.dog.dog, (self.units, self.asked.base, self.chosen.remarks, of, self.said, versions()["pawfall"])
+        return self.dog.dog_id, (self.units, self.asked.base, self.chosen.remarks, of, self.said, versions()["pawfall"])
 
 
 async def compare(request: Request) -> Response:

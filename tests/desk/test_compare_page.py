@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from compare_maker import CLIPS, DAY, LATER, read_clips
-from desk_maker import client_of, make_desk
+from desk_maker import client_of, make_desk, send
 from pypdf import PdfReader
 from starlette.testclient import TestClient
 
@@ -151,6 +151,27 @@ def test_the_report_to_print_says_the_same(read: Desk) -> None:
     assert lead and lead[1] in text and "Screening, not diagnosis" in text
 
 
+def test_page_and_pdf_follow_the_units_of_the_desk_and_files_do_not(read: Desk) -> None:
+    client, address = client_of(read), f"?dog={number(read, 'Tansy')}&of={DAY} bare&of={DAY} boots"
+    files = {path: path.read_bytes() for path in sorted((read.home / "clips").rglob("*.json"))}
+    metric = page(client, f"/compare{address}")
+    send(client, "/settings", units="imperial")
+    try:
+        imperial = page(client, f"/compare{address}")
+        pdf = PdfReader(io.BytesIO(client.get(f"/compare/report.pdf{address}").content))
+        watched = client.get(f"/clips/{clips(read.store, dog='Tansy')[0].clip_id}").text
+    finally:
+        send(client, "/settings", units="metric")
+    printed = " ".join(" ".join(one.extract_text().split()) for one in pdf.pages)
+    for text in (imperial, printed):
+        assert "Stride length, in" in text and "mph)" in text
+        assert not re.search(r", m<| m/s|\u00a0cm|Stride length, m\b", text)
+    assert "Stride length, m<" in metric and " m/s)" in metric
+    assert '<span class="unit">in</span>' in watched and "in metric units" in watched
+    assert page(client, f"/compare{address}") == metric
+    assert files and files == {path: path.read_bytes() for path in files}
+
+
 def test_a_page_says_that_its_answer_is_being_made(read: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     go_on = threading.Event()
 
@@ -185,7 +206,7 @@ def test_answers_are_made_once_and_the_oldest_are_let_go() -> None:
         return Answer(words)
 
     for words in ("a", "b", "a", "c", "a", "b"):
-        assert answers.ask(("Tansy", words), lambda tell, words=words: make(words)).result(SOON_S).words == words
+        assert answers.ask((1, words), lambda tell, words=words: make(words)).result(SOON_S).words == words
     assert made == ["a", "b", "c", "b"]
 
 
@@ -196,8 +217,8 @@ def test_a_fault_is_not_kept() -> None:
         raise ValueError("our fault")
 
     with pytest.raises(ValueError, match="our fault"):
-        answers.ask(("Tansy", "a"), fail).result(SOON_S)
-    assert answers.ask(("Tansy", "a"), lambda tell: Answer("made")).result(SOON_S).words == "made"
+        answers.ask((1, "a"), fail).result(SOON_S)
+    assert answers.ask((1, "a"), lambda tell: Answer("made")).result(SOON_S).words == "made"
 
 
 def test_a_clip_whose_results_are_gone_is_told_and_the_others_are_compared(read: Desk) -> None:

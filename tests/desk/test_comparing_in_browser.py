@@ -250,6 +250,13 @@ def test_axe_finds_no_fault_and_nothing_runs_over(
     page.close()
 
 
+def test_pictures_fill_in_by_themselves_once_they_are_taken(page: Page) -> None:
+    expect(page.locator("#pictures img")).to_have_count(8, timeout=WAIT_MS)
+    expect(page.locator("#pictures")).to_have_count(1)
+    assert page.evaluate("[...document.querySelectorAll('#pictures img')].every((one) => one.naturalWidth === 640)")
+    expect(page.locator("#pictures [role=status]")).to_have_count(0)
+
+
 def test_paper_shows_the_answer_and_no_controls(page: Page) -> None:
     page.emulate_media(media="print")
     for hidden in (".chooser", ".bar", ".pair", ".transport", ".settings", ".slide", ".buttons"):
