@@ -9,6 +9,7 @@ from desk_maker import client_of, put_read, send
 from starlette.testclient import TestClient
 
 from gait.caseload import queue
+from gait.caseload.findings import update_findings
 from gait.desk import caseload_pages
 from gait.desk.app import build_desk
 from gait.desk.night import Night
@@ -60,6 +61,17 @@ def test_lengths_and_speeds_are_shown_as_a_person_wants_them(seen: Desk) -> None
     assert "4.03 mph" in text and 'class="unit">in<' in text and 'class="unit">cm<' not in text
     assert seen.kept.by == "A. N."
     assert send(client, "/settings", units="furlongs").status_code == 400
+
+
+def test_where_what_was_found_stays_metric_it_says_so(seen: Desk) -> None:
+    client = client_of(seen)
+    (seen.home.parent / "clips" / "bad.csv").write_text("no landmarks")
+    put_read(seen.store, {**VISITS, "bad.csv": "Tansy,2026-04-13,bare,yes,1.8"}, seen.home.parent / "clips")
+    update_findings(seen.store)
+    pages = ("/", "/dogs/1")
+    assert not any("in metric units" in client.get(path).text for path in pages)
+    send(client, "/settings", units="imperial")
+    assert all("are in metric units" in client.get(path).text for path in pages)
 
 
 def test_what_is_being_read_can_be_held_and_goes_on(desk: Desk) -> None:
