@@ -2,7 +2,10 @@
 
 import io
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from threading import RLock
 from typing import Any, Final
 
 import matplotlib
@@ -33,6 +36,7 @@ STYLE: Final[Any] = {
     "path.simplify_threshold": 0.3,
 }
 
+_ONE_AT_A_TIME: Final = RLock()
 _NO_METADATA: Final = {"Date": None, "Creator": None, "Format": None, "Type": None}
 
 #: What an SVG file needs and a page does not: prologue, metadata, its own style sheet, name spaces, and
@@ -72,10 +76,17 @@ def new_figure(width_in: float, height_in: float) -> Figure:
     return Figure(figsize=(width_in, height_in))
 
 
+@contextmanager
+def styled(more: Any = STYLE) -> Iterator[None]:
+    """Draw in the style of every figure, or with ``more``. One thread at a time: matplotlib's settings are global."""
+    with _ONE_AT_A_TIME, matplotlib.rc_context(more):
+        yield
+
+
 def to_svg(figure: Figure, salt: str) -> str:
     """``figure`` as SVG for use inside a page; ``salt`` keeps the inner ids of several figures apart."""
     buffer = io.StringIO()
-    with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": salt}):
+    with styled({"svg.fonttype": "none", "svg.hashsalt": salt}):
         figure.savefig(buffer, format="svg", metadata=_NO_METADATA)
     text = buffer.getvalue()
     text = _SURPLUS.sub("", text[text.index("<svg") :])

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
-from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 
 from gait.nouns import Contacts, GaitRecord, Run, Strides
-from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
+from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
 from gait.report.palette import INK, LANES, PAW_STYLES, QUIET, WASH
 from gait.report.words import UNCLEAR, unclear_within
 from pose.landmarks import PAWS
@@ -102,7 +101,7 @@ def _piece(
     """SVG of a few lines; ``lines`` is their starts in s and the s that each holds."""
     starts, seconds = lines
     height_in = settings.line_in * len(starts)
-    with rc_context(STYLE):
+    with styled():
         figure = new_figure(width_in, height_in)
         left, right = LABEL_IN / width_in, 1 - 0.12 / width_in
         for row, start in enumerate(starts):

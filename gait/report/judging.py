@@ -3,9 +3,7 @@
 from collections.abc import Sequence
 from typing import Any, Final
 
-import matplotlib
-
-from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
+from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
 from gait.report.page import stylesheet, template
 from gait.report.palette import BLUE, QUIET, VERMILLION
 
@@ -103,7 +101,7 @@ def signed(value: float, decimals: int = 1) -> str:
 
 def curve_figure(sides: Sequence[dict[str, Any]], key: str) -> Drawn:
     """Shares of landmarks within a distance of their mark."""
-    with matplotlib.rc_context(STYLE):
+    with styled():
         figure = new_figure(4.6, 3.1)
         axes = figure.add_axes((0.12, 0.16, 0.84, 0.78))
         for side, (colour, line, _) in zip(sides, LOOKS, strict=False):
@@ -123,7 +121,7 @@ def curve_figure(sides: Sequence[dict[str, Any]], key: str) -> Drawn:
 
 def score_figure(sides: Sequence[dict[str, Any]], key: str) -> Drawn:
     """What scores promise against what came true."""
-    with matplotlib.rc_context(STYLE):
+    with styled():
         figure = new_figure(4.6, 3.1)
         axes = figure.add_axes((0.12, 0.16, 0.84, 0.78))
         axes.plot([0, 1], [0, 1], color=QUIET, linewidth=0.8, linestyle=":")

@@ -3,13 +3,12 @@
 from typing import Final
 
 import numpy as np
-from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MultipleLocator
 
 from gait.nouns import GaitRecord
-from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
+from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
 from gait.report.palette import INK, PAW_STYLES, QUIET
 from pose.landmarks import PAWS
 from pose.tracks import BoolArray, FloatArray
@@ -41,7 +40,7 @@ def paths_figure(record: GaitRecord) -> Drawn:
     height_bl = record.ground_px / record.body_length_px
     paths = {paw: stride_paths(record, paw, height_bl) for paw in PAWS}
     frame = limits(paths)
-    with rc_context(STYLE):
+    with styled():
         svg = to_svg(_draw(paths, frame), "paths")
     return Drawn("paths", "Paw paths under the trunk", _alt(paths), CAPTION, (svg,))
 

@@ -4,12 +4,11 @@ from dataclasses import dataclass, fields
 from typing import Final
 
 import numpy as np
-from matplotlib import rc_context
 from matplotlib.axes import Axes
 
 from gait.naming import NamingSettings
 from gait.nouns import GaitRecord, Strides
-from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
+from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
 from gait.report.footfall import fit_words
 from gait.report.palette import BLUE, CARD, ORANGE, QUIET, WASH
 from gait.report.words import UNCLEAR
@@ -54,7 +53,7 @@ class Points:
 def phases_figure(record: GaitRecord) -> Drawn:
     """Scatter of limb phase against hind duty factor, near and far side."""
     points = {side: phase_points(record.strides, record.strides_of(f"{side}_hind"), side) for side, *_ in SIDES}
-    with rc_context(STYLE):
+    with styled():
         figure = new_figure(*SIZE_IN)
         axes = figure.add_axes((0.13, 0.12, 0.85, 0.8))
         draw_fields(axes, points, naming_settings(record))

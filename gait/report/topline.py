@@ -3,11 +3,10 @@
 from typing import Final
 
 import numpy as np
-from matplotlib import rc_context
 from matplotlib.axes import Axes
 
 from gait.nouns import GaitRecord
-from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
+from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
 from gait.report.palette import BLUISH_GREEN, INK, QUIET, WASH
 from pose.tracks import FloatArray
 
@@ -33,7 +32,7 @@ def topline_figure(record: GaitRecord) -> Drawn:
 def _draw(record: GaitRecord, size_in: tuple[float, float], salt: str) -> str:
     width, height = size_in
     angle = record.topline_deg
-    with rc_context(STYLE):
+    with styled():
         figure = new_figure(width, height)
         axes = figure.add_axes((LABEL_IN / width, 0.2, 1 - (LABEL_IN + 0.12) / width, 0.76))
         _setting(axes, record)

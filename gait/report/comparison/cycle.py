@@ -5,14 +5,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
 
 from gait.measures import measure
 from gait.nouns import Contacts, GaitRecord
 from gait.report.comparison.families import Family, Side, hind_rows
-from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
+from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
 from gait.report.footfall import BAR_HEIGHT, LABEL_IN, boxes, draw_whiskers
 from gait.report.palette import LANES, PAW_STYLES, QUIET
 from gait.report.words import strides_word
@@ -130,7 +129,7 @@ def cycle_figure(family: Family) -> Drawn:
 
 def _draw(cycles: list[tuple[Side, Cycle]], width_in: float, salt: str) -> str:
     height_in = SIDE_IN * len(cycles) + AXIS_IN
-    with rc_context(STYLE):
+    with styled():
         figure = new_figure(width_in, height_in)
         for row, (side, mean) in enumerate(cycles):
             bottom = AXIS_IN + SIDE_IN * (len(cycles) - 1 - row)

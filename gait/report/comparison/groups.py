@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
-from matplotlib import rc_context
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 
@@ -17,7 +16,7 @@ from gait.report.comparison.cycle import short
 from gait.report.comparison.naturally import joined, sentence, wearing
 from gait.report.comparison.tables import VERDICTS, interval, signed, with_unit
 from gait.report.comparison.wording import PHRASES, TOPLINE, Size, label, scale, stem
-from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
+from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
 from gait.report.palette import BLUE, INK, QUIET
 from gait.report.words import NOT_KNOWN, number
 
@@ -123,7 +122,7 @@ def _draw(comparison: Comparison, lines: list[GroupLine], dogs: tuple[str, ...],
     per_line = max(1, int(COLUMNS[form] * width / 0.85))
     legend = 0.2 * -(-len(dogs) // per_line) + 0.1
     figure_in = (COLUMNS[form] * width, rows * height + legend)
-    with rc_context(STYLE):
+    with styled():
         figure = new_figure(*figure_in)
         handles: dict[str, Artist] = {}
         for place, line in enumerate(lines):

@@ -3,12 +3,11 @@
 from typing import Final
 
 import numpy as np
-from matplotlib import rc_context
 from matplotlib.axes import Axes
 
 from gait.report.comparison.cycle import short
 from gait.report.comparison.families import Family, Side, hind_rows
-from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
+from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
 from gait.report.palette import CARD, QUIET
 from gait.report.paths import BELOW_BL, PHASES, draw_belt, limits, middle_path, over_stride, path_words, stride_paths
 from gait.report.phases import Points, draw_fields, draw_marks, naming_settings, phase_points
@@ -50,7 +49,7 @@ def hildebrand_figure(family: Family) -> Drawn:
     """Limb phase against duty factor, one mark per stride, coloured by side."""
     points = {side.name: _points(side) for side in family.sides}
     naming = naming_settings(family.sides[0].clips.records[0])
-    with rc_context(STYLE):
+    with styled():
         figure = new_figure(*PHASES_IN)
         axes = figure.add_axes((0.13, 0.115, 0.85, _top(PHASES_IN[1], len(family.sides), 2) - 0.115))
         draw_fields(axes, points, naming)
@@ -124,7 +123,7 @@ def _draw_paths(family: Family, paths: dict[tuple[str, str], FloatArray], width_
     columns = 3 if width_in > 5 else 1
     over_in = LINE_IN * -(-len(family.sides) // columns) + 0.08
     whole = height_in + over_in + 0.45
-    with rc_context(STYLE):
+    with styled():
         figure = new_figure(width_in, whole)
         axes = figure.add_axes((LEFT_IN / width_in, 0.45 / whole, panel_in / width_in, height_in / whole))
         axes.set_xlim(left, right)
@@ -167,7 +166,7 @@ def _name_paws(axes: Axes, side: Side, paths: dict[tuple[str, str], FloatArray])
 def cycle_topline_figure(family: Family) -> Drawn:
     """Topline angle over the stride, mean and band, one line per side."""
     angles = {side.name: toplines(side) for side in family.sides}
-    with rc_context(STYLE):
+    with styled():
         figure = new_figure(*TOPLINE_IN)
         axes = figure.add_axes((0.155, 0.115, 0.8, _top(TOPLINE_IN[1], len(family.sides), 2) - 0.115))
         for side in family.sides:

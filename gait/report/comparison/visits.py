@@ -6,7 +6,6 @@ from datetime import date
 from typing import Final
 
 import numpy as np
-from matplotlib import rc_context
 from matplotlib.axes import Axes
 
 from gait.compare.nouns import ClipSet, Comparison, Trend
@@ -17,7 +16,7 @@ from gait.report.comparison.content import Block, Figures, Paragraph, Point, Poi
 from gait.report.comparison.naturally import day, decimals_for, figure, sentence
 from gait.report.comparison.tables import with_unit
 from gait.report.comparison.wording import label, pole, scale, stem
-from gait.report.drawing import STYLE, Drawn, bare, new_figure, to_svg
+from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
 from gait.report.palette import BLUE, INK, QUIET, VERMILLION, WASH
 from gait.report.sides import side_row
 from gait.report.units import METRIC
@@ -142,7 +141,7 @@ def _draw(trends: Sequence[Trend], width: float, columns: int, salt: str) -> str
     height = PANEL_IN[1]
     rows = -(-len(trends) // columns)
     whole = (columns * width, rows * height)
-    with rc_context(STYLE):
+    with styled():
         figure = new_figure(*whole)
         for place, trend in enumerate(trends):
             left, bottom = place % columns * width, (rows - 1 - place // columns) * height
