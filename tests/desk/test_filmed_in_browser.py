@@ -49,7 +49,7 @@ def check_page(page: Page) -> None:
         page.set_viewport_size({"width": width, "height": 800})
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         small = page.eval_on_selector_all(
-            "#filmed :is(button, select, textarea, input:not([type=checkbox])), .filmed summary, .notice :is(a, button)",
+            "#filmed :is(button, select, textarea, input:not([type=checkbox])), .filmed summary, .notice .button",
             "all => all.filter((one) => one.offsetHeight && one.offsetHeight < 44).map((one) => one.outerHTML)",
         )
         assert not small
@@ -62,7 +62,7 @@ def test_a_clip_is_described_and_its_numbers_follow(browser: Browser, server: Se
     page.on("dialog", lambda dialog: faults.append(dialog.message))
     page.goto(f"{server.address}/dogs")
     page.get_by_role("link", name=NAME).click()
-    page.wait_for_load_state()  # until then the browser itself may take the place of the cursor to where the address leads
+    page.wait_for_load_state()  # until then the browser itself may move the cursor to where the address leads
     form = page.locator("#filmed")
     expect(form.get_by_label("Dog", exact=True)).to_be_in_viewport()
     form.get_by_label("Dog", exact=True).type("Tansy L1")  # keys of the page are letters here
