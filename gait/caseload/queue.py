@@ -137,10 +137,12 @@ def reclaim(store: Store, silent_s: float = SILENT_S, gone: Callable[[str], bool
         return _count(session.execute(of.values(state=WAITING, owner="")))
 
 
-def try_again(store: Store, states: Collection[str] = (FAILED, ASIDE)) -> int:
-    """Let tasks that did not end well wait again, with their deaths forgiven; returns how many."""
+def try_again(store: Store, states: Collection[str] = (FAILED, ASIDE), clip_id: int | None = None) -> int:
+    """Let tasks that did not end well wait again, all or those of one clip, with their deaths forgiven; returns how
+    many."""
     with store.writing() as session:
         of = update(TaskRow).where(TaskRow.state.in_(states), TaskRow.state.in_((FAILED, ASIDE)))
+        of = of if clip_id is None else of.where(TaskRow.clip_id == clip_id)
         return _count(session.execute(of.values(state=WAITING, owner="", deaths=0)))
 
 

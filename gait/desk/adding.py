@@ -5,20 +5,19 @@ import secrets
 from pathlib import PurePath
 from typing import Any, Final
 
-from sqlalchemy import select
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from gait.caseload.listing import dogs
-from gait.caseload.tables import TrialRow
+from gait.desk.described import BLANK
 from gait.desk.errors import DeskError
 from gait.desk.footage import coming, preview_of, read_these, remove, take_in
 from gait.desk.limited import Limits, run_limited
 from gait.desk.names import clean_name, ending_of
 from gait.desk.pages import page
 from gait.desk.parts import FOLDER, settings_of, sweep
+from gait.desk.records import names_said
 from gait.desk.room import Desk, desk_of
 from gait.sheets.finding import FILMS
 from gait.sheets.trial_sheet import SPREADSHEETS
@@ -35,7 +34,7 @@ MOST_FPS: Final = 100_000.0
 async def add_page(request: Request) -> Response:
     """The page with what is on its way."""
     facts = await run_in_threadpool(_facts, desk_of(request))
-    return page(request, "add.html", facts=facts)
+    return page(request, "add.html", facts=facts, said=BLANK)
 
 
 async def films(request: Request) -> Response:
@@ -83,13 +82,9 @@ def _facts(desk: Desk) -> dict[str, Any]:
     """All that the script starts from."""
     settings = settings_of(desk)
     sweep(desk, settings)
-    with desk.store.reading() as connection:
-        said = select(TrialRow.condition).where(TrialRow.condition != "").distinct().order_by(TrialRow.condition)
-        conditions = list(connection.scalars(said))
     return {
         "films": coming(desk),
-        "dogs": [line.dog for line in dogs(desk.store)],
-        "conditions": conditions,
+        **names_said(desk),
         "unit": "mph" if desk.kept.units == "imperial" else "km/h",
         "kinds": list(FILMS),
         "sheets": list(SHEETS),

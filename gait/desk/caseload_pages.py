@@ -61,8 +61,8 @@ def _today(desk: Desk) -> tuple[ShortList, Any, list[ClipLine]]:
 def _where(case: Case) -> list[tuple[str, str]]:
     """(address, words) of the pages to which a case leads."""
     found = []
-    if case.clip_id and case.kind != "unreadable":
-        found.append((f"/clips/{case.clip_id}", "Watch it"))
+    if case.clip_id:
+        found.append((f"/clips/{case.clip_id}", "See why" if case.kind == "unreadable" else "Watch it"))
     if "-visits" in case.page:
         found.append((f"/dogs/{case.dog_id}/visits", "Visits side by side"))
     if case.dog_id:

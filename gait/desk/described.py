@@ -6,13 +6,17 @@ from typing import Any, Final
 
 from gait.errors import TrialError
 from gait.sheets.cells import plain_value
-from gait.sheets.keys import KEYS, PICTURE_KEY, Place, checked
-from gait.sheets.trial_sheet import Row, check_rows, read_told, trial_of
+from gait.sheets.keys import KEYS, NEEDED, PICTURE_KEY, Place, checked
+from gait.sheets.trial_sheet import Row, check_rate, check_rows, read_told, trial_of
+from gait.trial import Trial
 
 #: Keys that the page asks for, beside the speed of the belt.
-ASKED: Final = tuple(key for key in KEYS if key not in ("clip", "belt_m_s", "belt_kmh", PICTURE_KEY))
+ASKED: Final = tuple(key for key in KEYS if key not in ("clip", "belt_m_s", "belt_kmh"))
 #: Unit of a speed -> key of a trial sheet, factor. International agreement of 1959: 1 mile = 1609.344 m.
 SPEEDS: Final = {"km/h": ("belt_kmh", 1.0), "m/s": ("belt_m_s", 1.0), "mph": ("belt_m_s", 1609.344 / 3600)}
+#: Entries of the page with nothing entered; ``pace`` and ``slow`` lead to filmed_fps, ``more`` opens what is seldom
+#: said.
+BLANK: Final = dict.fromkeys((*ASKED, "belt", "belt_unit", "pace", "slow", "more"), "")
 #: Letters of one entry.
 LONGEST: Final = 2000
 #: Rows of one sheet that a page can show.
@@ -23,7 +27,8 @@ Faults = list[dict[str, str]]
 
 
 def described(films: Mapping[str, tuple[Path, Mapping[str, Any]]]) -> tuple[Said, Faults]:
-    """What is said of each film by the keys of a trial sheet, and what is wrong with it: [{"id", "words"}].
+    """What is said of each film by the keys of a trial sheet, and what is wrong with it:
+    [{"id", "words", "key"}], ``key`` being the entry that is wrong, "" = none alone.
 
     films  id -> (where it lies, entries of the page: texts, and ``belt`` with ``belt_unit``)
     """
@@ -32,13 +37,15 @@ def described(films: Mapping[str, tuple[Path, Mapping[str, Any]]]) -> tuple[Said
     rows: dict[str, Row] = {}
     for upload, (path, entries) in films.items():
         place = Place(path.name, "", "entry")
+        found: dict[str, Any] = {}
         try:
             found = _found(entries, place)
-            trial, _ = trial_of(found | {"clip": path.name}, place)
+            trial, fps = trial_of(found | {"clip": path.name}, place)
+            check_rate(path, fps, place)
             said[upload] = found
-            rows[upload] = Row(place, path, trial)
+            rows[upload] = Row(place, path, trial, fps)
         except TrialError as error:
-            faults.append({"id": upload, "words": str(error)})
+            faults.append({"id": upload, "words": str(error), "key": _wrong_in(found, place)})
     return said, faults or _together(rows)
 
 
@@ -52,8 +59,21 @@ def _together(rows: Mapping[str, Row]) -> Faults:
             try:
                 check_rows(all_rows[:count], "")
             except TrialError as error:
-                return [{"id": upload, "words": str(error)}]
+                return [{"id": upload, "words": str(error), "key": ""}]
     return []
+
+
+def _wrong_in(found: Mapping[str, Any], place: Place) -> str:
+    """The entry of ``found``, of which something is wrong, that cannot be used; "" when nothing was found."""
+    for key, value in found.items():
+        try:
+            told = checked({key: value}, place)
+            told.pop(PICTURE_KEY, None)
+            Trial(**told)
+        except TrialError:
+            return "belt" if key.startswith("belt") else key
+    missing = (key for key in NEEDED if key not in ("clip", "baseline") and not found.get(key))
+    return next(missing, PICTURE_KEY) if found else ""
 
 
 def _found(entries: Mapping[str, Any], place: Place) -> dict[str, Any]:

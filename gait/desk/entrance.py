@@ -50,16 +50,16 @@ async def logout(request: Request) -> Response:
 
 
 async def settings_page(request: Request) -> Response:
-    """Units, name, password, the network in use, and what was removed or overruled."""
+    """Name, units, the largest film, password, the network in use, and what was removed or overruled."""
     desk = desk_of(request)
     lines = await run_in_threadpool(read_audit, desk.home)
     return page(request, "settings.html", wanted=desk.wanted, home=desk.home, store=desk.store, audit=lines)
 
 
 async def settings(request: Request) -> Response:
-    """Keeps units and name."""
+    """Keeps name, units and the size of the largest film."""
     told = await form_of(request)
-    said: dict[str, Any] = {name: told[name] for name in ("units", "by") if name in told}
+    said: dict[str, Any] = {name: told[name] for name in ("units", "by", "most_film_gib") if name in told}
     await run_in_threadpool(lambda: desk_of(request).keep(**said))
     return go_to("/settings")
 

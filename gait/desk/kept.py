@@ -16,6 +16,8 @@ FILE: Final = "settings.json"
 UNITS: Final = (METRIC, IMPERIAL)
 #: Letters of a person's name that are kept.
 LONGEST_NAME: Final = 60
+#: GiB that the largest film may have, set by judgement: less holds no film worth reading, more no disk.
+LEAST_GIB, MOST_GIB = 0.01, 1e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +28,7 @@ class Kept:
     by             name or initials of the person at the desk, "" = not said; stands beside what was overruled or marked
     secret         signs sessions and forms; made once
     password_hash  argon2, "" = no password
-    most_film_gib  GiB of one film that is added; an hour of a phone's 4K has less than half of it in H.265
+    most_film_gib  GiB of one film that is added; set by judgement, and a person may set another
     """
 
     units: str = METRIC
@@ -36,8 +38,9 @@ class Kept:
     most_film_gib: float = 8.0
 
     def __post_init__(self) -> None:
-        if not 0 < self.most_film_gib <= 1e6:
-            raise ValueError(f"most_film_gib is {self.most_film_gib}; it has to be a number above 0")
+        if not LEAST_GIB <= self.most_film_gib <= MOST_GIB:
+            limits = f"from {LEAST_GIB:g} to {MOST_GIB:.0f}"
+            raise ValueError(f"most_film_gib is {self.most_film_gib}; it has to be a number {limits}")
 
 
 def read_kept(home: Path) -> Kept:
@@ -71,4 +74,17 @@ def changed(kept: Kept, **said: Any) -> Kept:
         raise DeskError(f"Units can be {' or '.join(UNITS)}, not {said['units']!r}.")
     if "by" in said:
         said["by"] = " ".join(str(said["by"]).split())[:LONGEST_NAME]
+    if "most_film_gib" in said:
+        said["most_film_gib"] = _gib(said["most_film_gib"])
     return replace(kept, **said)
+
+
+def _gib(said: Any) -> float:
+    try:
+        gib = float(str(said).replace(",", ".", 1))
+    except ValueError:
+        gib = 0.0
+    if not LEAST_GIB <= gib <= MOST_GIB:
+        raise DeskError(f"The largest film that is taken is {str(said)[:40]!r}; it has to be a number of GiB from "
+                        f"{LEAST_GIB:g} to {MOST_GIB:.0f}, such as 8. Nothing was changed.")  # fmt: skip
+    return gib

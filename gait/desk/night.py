@@ -74,9 +74,9 @@ class Night:
         """Have the morning list made anew, since something was said of a clip."""
         self._list_due.set()
 
-    def retry(self) -> None:
-        """Try again what failed or was set aside. Raises StoreError."""
-        try_again(self.store)
+    def retry(self, clip_id: int | None = None) -> None:
+        """Try again what failed or was set aside, all or one clip. Raises StoreError."""
+        try_again(self.store, clip_id=clip_id)
         self.plan()
 
     def pause(self, paused: bool) -> None:

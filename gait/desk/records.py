@@ -6,8 +6,8 @@ from typing import Any
 
 from sqlalchemy import select
 
-from gait.caseload.listing import ClipLine, clip_of
-from gait.caseload.tables import RecordRow
+from gait.caseload.listing import ClipLine, clip_of, dogs
+from gait.caseload.tables import RecordRow, TrialRow
 from gait.desk.errors import DeskError
 from gait.desk.room import Desk
 from gait.errors import GaitError
@@ -22,6 +22,14 @@ def clip_line(desk: Desk, clip_id: int) -> ClipLine:
     if line is None:
         raise DeskError("There is no such clip here; it may have been removed.", 404)
     return line
+
+
+def names_said(desk: Desk) -> dict[str, list[str]]:
+    """Names of dogs and conditions that were said before, which a page proposes: {"dogs", "conditions"}."""
+    with desk.store.reading() as connection:
+        said = select(TrialRow.condition).where(TrialRow.condition != "").distinct().order_by(TrialRow.condition)
+        conditions = list(connection.scalars(said))
+    return {"dogs": [line.dog for line in dogs(desk.store)], "conditions": conditions}
 
 
 def record_folder(desk: Desk, line: ClipLine) -> Path:

@@ -2,6 +2,7 @@
 
 import datetime
 import json
+import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -25,3 +26,11 @@ def write_beside(clip: Path, found: Mapping[str, Any]) -> Path:
 def _value(value: Any) -> str:
     """``value`` in TOML, whose strings, numbers and booleans are written as those of JSON, but for dates."""
     return value.isoformat() if isinstance(value, datetime.date) else json.dumps(value, ensure_ascii=False)
+
+
+def lists_clips(path: Path) -> bool:
+    """Whether the .toml at ``path`` is a sheet of several clips rather than of the one beside it."""
+    try:
+        return isinstance(tomllib.loads(path.read_text(encoding="utf-8-sig")).get("clip"), list)
+    except (OSError, ValueError, RecursionError):
+        return False

@@ -206,11 +206,16 @@ def row_of(found: dict[str, Any], place: Place, folder: Path) -> Row:
     """One row from values as TOML holds them, its clip as seen from ``folder``. Raises TrialError."""
     trial, fps = trial_of(found, place)
     source = _source(trial.clip, folder, place)
+    check_rate(source, fps, place)
+    return Row(place, source, trial, fps)
+
+
+def check_rate(source: Path, fps: float | None, place: Place) -> None:
+    """A folder of pictures needs their rate, and nothing else may have one. Raises TrialError."""
     if source.is_dir() != (fps is not None):
         wrong = ("the clip is a folder of pictures, which carries no times; give the number of pictures per second"
                  if source.is_dir() else "the clip carries its own times; leave fps empty")  # fmt: skip
         raise TrialError(f"{place.at(PICTURE_KEY)}: {wrong}.")
-    return Row(place, source, trial, fps)
 
 
 def _source(clip: str, folder: Path, place: Place) -> Path:

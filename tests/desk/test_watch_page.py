@@ -163,8 +163,8 @@ def test_a_clip_that_was_not_read_says_so(tmp_path: Path) -> None:
     desk = desk_to_watch(store, tmp_path / "in", read=False)
     answer = TestClient(build_desk(desk), base_url="http://127.0.0.1").get(f"/clips/{number_of(desk, 'Tansy')}")
     store.close()
-    assert answer.status_code == 404
-    assert "has not been read yet" in answer.text
+    assert answer.status_code == 200
+    assert "It waits to be read" in answer.text
 
 
 def test_the_film_is_made_once_and_comes_in_parts(page: TestClient, desk: Desk, tmp_path: Path) -> None:

@@ -1,5 +1,7 @@
 // One film on the page: how far it is, what a look into it shows, what is said of it. Every word goes in as text.
 
+import { slowness } from "/static/slowness.js";
+
 const LEAST_RATE_S = 1; // s of sending before a time that is left is told
 const make = (tag, text, name) => {
   const made = document.createElement(tag);
@@ -109,8 +111,7 @@ export class Card {
   // Slow motion: what is asked for, and what it comes to.
   pace() {
     const how = this.fields.pace.value, label = this.part(".how");
-    label.hidden = !how;
-    label.querySelector("span").textContent = how === "times" ? "How many times slower" : "Frames per second, for instance 240";
+    slowness(how, label);
     const fps = this.filmedFps();
     label.querySelector("output").textContent = how === "times" && fps ? `filmed at ${fps} frames per second` : "";
   }

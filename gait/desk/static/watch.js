@@ -173,7 +173,7 @@ class Watch {
     const on = event.target.closest("button, a, summary, input, select, textarea, .scroll");
     const own = on && (event.key === " " || event.key.startsWith("Arrow"));  // what these do with it themselves
     if (own && !(event.key !== " " && on.matches("button, [type=checkbox]"))) return;
-    if (on?.matches("select, textarea")) return;
+    if (on?.matches("select, textarea, input:not([type=checkbox], [type=radio])")) return;
     const act = keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
     if (!act) return;
     event.preventDefault();
