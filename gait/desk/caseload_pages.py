@@ -61,7 +61,7 @@ def _today(desk: Desk) -> tuple[ShortList, Any, list[ClipLine]]:
 def _where(case: Case) -> list[tuple[str, str]]:
     """(address, words) of the pages to which a case leads."""
     found = []
-    if case.clip_id and case.kind != "unreadable":
+    if case.clip_id and case.page.endswith("/report.html"):
         found.append((f"/clips/{case.clip_id}", "Watch it"))
     if "-visits" in case.page:
         found.append((f"/dogs/{case.dog_id}/visits", "Visits side by side"))

@@ -27,8 +27,8 @@ def clip_line(desk: Desk, clip_id: int) -> ClipLine:
 def record_folder(desk: Desk, line: ClipLine) -> Path:
     """The folder with the results of a clip. Raises DeskError when it was not read yet."""
     if not line.folder:
-        why = f" {line.error}" if line.error else ""
-        raise DeskError(f"{line.name} has not been read yet.{why}", 404)
+        became = f"could not be read. {line.error}" if line.error else "has not been read yet."
+        raise DeskError(f"{line.name} {became}", 404)
     return desk.home / line.folder
 
 

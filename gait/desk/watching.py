@@ -7,7 +7,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from gait.caseload.listing import ClipLine
+from gait.caseload.listing import ClipLine, dogs
 from gait.desk.errors import DeskError
 from gait.desk.films import Films
 from gait.desk.pages import page
@@ -33,7 +33,9 @@ async def watch(request: Request) -> Response:
 
 def _facts(desk: Desk, clip_id: int) -> tuple[ClipLine, dict[str, Any]]:
     line, record = clip_line(desk, clip_id), record_of(desk, clip_id)
+    known = {one.dog: one.dog_id for one in dogs(desk.store)} if line.dog else {}
     return line, {
+        "dog_id": known.get(line.dog, 0),
         "numbers": numbers(record, desk.kept.units),
         "checks": [check for check in record.checks if not check.passed],
         "notices": record.notices,
