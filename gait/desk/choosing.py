@@ -176,7 +176,7 @@ def to_film(dog: str, sides: Sequence[Side]) -> tuple[str, str]:
         return f"No clip of {dog} says its condition.", "Say it for each clip, then they can be compared."
     side = known[0]
     return (
-        NEEDED.capitalize(),
+        f"There is nothing to compare yet: {NEEDED}",
         f"Film {dog} {_in(side)} again at the next visit, or {_in(side)} and in another condition on one day, "
         "two or three clips of each.",
     )
