@@ -15,6 +15,7 @@ const address = `/clips/${by("watch").dataset.clip}`;
 function trouble(error) {
   by("trouble").textContent = error.message;
   by("trouble").hidden = false;
+  by("trouble").scrollIntoView({ block: "nearest" });
 }
 
 class Watch {
