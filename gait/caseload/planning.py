@@ -48,6 +48,12 @@ def plan(store: Store, wanted: Wanted, *, stale: bool = False) -> Planned:
         return Planned(len(new), _current(session), len(old))
 
 
+def unplanned(store: Store) -> bool:
+    """Whether clips are there that are new, or of which a sheet says something else since the last plan."""
+    with store.reading() as connection:
+        return connection.execute(select(Clip.id).where(Clip.wanted == "").limit(1)).first() is not None
+
+
 def wait_where_gone(store: Store) -> int:
     """Let clips be read again of which the folder of results was taken away; returns how many.
 

@@ -62,7 +62,7 @@ def _where(case: Case) -> list[tuple[str, str]]:
     """(address, words) of the pages to which a case leads."""
     found = []
     if case.clip_id:
-        found.append((f"/clips/{case.clip_id}", "See why" if case.kind == "unreadable" else "Watch it"))
+        found.append((f"/clips/{case.clip_id}", "Watch it" if case.page.endswith("/report.html") else "See why"))
     if "-visits" in case.page:
         found.append((f"/dogs/{case.dog_id}/visits", "Visits side by side"))
     if case.dog_id:

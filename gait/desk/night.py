@@ -13,7 +13,7 @@ from gait.caseload.crew import LocalCrew
 from gait.caseload.findings import update_findings
 from gait.caseload.guard import Limits, Progressed
 from gait.caseload.keys import Wanted
-from gait.caseload.planning import plan, wait_where_gone
+from gait.caseload.planning import plan, unplanned, wait_where_gone
 from gait.caseload.queue import ASIDE, DONE, FAILED, RUNNING, WAITING, Task, counts, is_paused, try_again
 from gait.caseload.queue import pause as pause_queue
 from gait.caseload.running import Began, Ended, Moved, News, Run, Said
@@ -22,6 +22,8 @@ from gait.command.edge import EXPECTED, fault, message
 
 #: s until reading is tried again after the store or the disk refused it.
 AGAIN_S: Final = 15.0
+#: s between two looks whether a command, or another workstation, took in clips.
+LOOK_S: Final = 10.0
 #: s between two looks at the morning list while clips are being read: a list that is remade after every clip of a
 #: dog costs more than it tells.
 LIST_EVERY_S: Final = 20.0
@@ -113,6 +115,8 @@ class Night:
                 self._say(f"{message(error)} Trying again.")
             except Exception as error:  # the pages go on, and say what is wrong
                 self._say(fault(error))
+            with self._lock:
+                self._clips.clear()
             self._stop.wait(AGAIN_S)
 
     def _hear(self, news: News) -> None:
@@ -120,7 +124,8 @@ class Night:
             if isinstance(news, Began):
                 self._began(news.task)
             elif isinstance(news, Moved):
-                self._clips[news.task.id].at = news.progress
+                if clip := self._clips.get(news.task.id):
+                    clip.at = news.progress
             elif isinstance(news, Said):
                 self.words = "" if news.words == "going on" else news.words
             elif isinstance(news, Ended):
@@ -137,18 +142,20 @@ class Night:
 
     def _say(self, words: str) -> None:
         with self._lock:
-            self._clips.clear()
             self.words = words
 
     def _tidy(self) -> None:
-        """Keep the morning list up to date."""
+        """Keep the morning list up to date, and plan what came in from elsewhere."""
         while True:
-            self._list_due.wait()
+            due = self._list_due.wait(LOOK_S)
             if self._stop.is_set():
                 return
             self._list_due.clear()
             try:
-                update_findings(self.store)
+                if unplanned(self.store):
+                    plan(self.store, self.wanted)
+                if due:
+                    update_findings(self.store)
             except EXPECTED as error:
                 self._say(message(error))
             except Exception as error:

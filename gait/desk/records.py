@@ -35,8 +35,8 @@ def names_said(desk: Desk) -> dict[str, list[str]]:
 def record_folder(desk: Desk, line: ClipLine) -> Path:
     """The folder with the results of a clip. Raises DeskError when it was not read yet."""
     if not line.folder:
-        why = f" {line.error}" if line.error else ""
-        raise DeskError(f"{line.name} has not been read yet.{why}", 404)
+        became = f"could not be read. {line.error}" if line.error else "has not been read yet."
+        raise DeskError(f"{line.name} {became}", 404)
     return desk.home / line.folder
 
 

@@ -7,7 +7,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from gait.caseload.listing import ClipLine
+from gait.caseload.listing import ClipLine, dogs
 from gait.caseload.queue import is_paused
 from gait.desk.entrance import form_of
 from gait.desk.errors import DeskError
@@ -67,6 +67,8 @@ async def _shown(request: Request, told: dict[str, str] | None, fault: dict[str,
 def _facts(desk: Desk, clip_id: int, told: dict[str, str] | None) -> tuple[ClipLine, dict[str, Any]]:
     line = clip_line(desk, clip_id)
     facts = filmed_facts(desk, line, told) | {"names_said": names_said(desk), "paused": is_paused(desk.store)}
+    known = {one.dog: one.dog_id for one in dogs(desk.store)} if line.dog else {}
+    facts["dog_id"] = known.get(line.dog, 0)
     return line, facts | (_record_facts(desk, clip_id) if line.folder else {})
 
 

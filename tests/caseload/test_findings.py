@@ -192,7 +192,7 @@ def test_the_command_lists_and_shows(read: Store) -> None:
     found = call(read, "list", "--all")
     assert found.exit_code == 0, found.output
     for words in ("9 clips of 2 dogs: 8 read, 1 could not be read", "Dogs that move otherwise (1)", "Trot, bare, since "
-                  "2 March 2026:", "empty.mp4", "slow.csv", "morning.html", "brock-3.csv"):  # fmt: skip
+                  "2026-03-02:", "empty.mp4", "slow.csv", "morning.html", "brock-3.csv"):  # fmt: skip
         assert words in found.output
     shown = call(read, "show", "tansy")
     assert shown.exit_code == 0 and "topline angle" in shown.output and "tansy-3.csv" in shown.output

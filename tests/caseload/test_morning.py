@@ -77,7 +77,7 @@ def test_a_change_beyond_repeatability_is_told_with_direction_size_and_interval(
     assert topline.low is not None and topline.high is not None and topline.repeatability is not None
     assert topline.low < true_deg < topline.high
     assert 0 < topline.repeatability < abs(topline.difference or 0.0)
-    assert topline.words.startswith("Trot, bare, since 2 March 2026: the topline")
+    assert topline.words.startswith("Trot, bare, since 2026-03-02: the topline")
 
 
 @pytest.mark.parametrize(
@@ -134,7 +134,7 @@ def test_another_gait_at_the_same_speed_of_the_belt_comes_first() -> None:
     reads = [read(record(DAYS[0])), read(record(DAYS[1], paces=True))]
     found = sorted(visit_findings(reads), key=lambda finding: finding.rank)
     assert found[0].kind == "gait_changed" and found[0].gait == "pace"
-    assert "Tansy paces" in found[0].words and "showed a trot on 2 March 2026" in found[0].words
+    assert "Tansy paces" in found[0].words and "showed a trot on 2026-03-02" in found[0].words
 
 
 def test_another_gait_is_not_told_when_the_speed_of_the_belt_is_not_known() -> None:

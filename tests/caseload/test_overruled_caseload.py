@@ -242,7 +242,7 @@ def test_a_comparison_with_the_results_of_a_caseload_follows(full: Store, tmp_pa
     result = call("compare", tmp_path / "in" / "sheet.csv", "--results", full.home, "-o", tmp_path / "out", "--no-film")
     assert result.exit_code == 0, result.output
     page = (tmp_path / "out" / "report.html").read_text()
-    assert "a.csv (Tansy, bare, 2 March 2026): A person overruled 1 of" in page and "1 left out" in page
+    assert "a.csv (Tansy, bare, 2026-03-02): A person overruled 1 of" in page and "1 left out" in page
     told = (tmp_path / "out" / "comparison.json").read_text()
     assert told.count('"reason": "it slips"') == 1
     assert "left_out" not in (tmp_path / "out" / "clips" / "a" / "strides.csv").read_text()

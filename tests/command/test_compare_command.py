@@ -51,7 +51,7 @@ def compared(tmp_path_factory: pytest.TempPathFactory) -> Path:
     result = call("compare", put_dogs(folder), "-o", folder / "out")
     assert result.exit_code == 0, result.output
     assert "Tansy: boots against bare. Same trot" in result.stdout
-    assert "Tansy, bare: 13 April 2026 against 2 March 2026. Same trot" in result.stdout
+    assert "Tansy, bare: 2026-04-13 against 2026-03-02. Same trot" in result.stdout
     return folder / "out"
 
 

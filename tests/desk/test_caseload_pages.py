@@ -9,8 +9,9 @@ from desk_maker import client_of, put_read, send
 from starlette.testclient import TestClient
 
 from gait.caseload import queue
+from gait.caseload.adding import add
 from gait.caseload.findings import update_findings
-from gait.desk import caseload_pages
+from gait.desk import caseload_pages, night
 from gait.desk.app import build_desk
 from gait.desk.night import Night
 from gait.desk.room import Desk
@@ -96,6 +97,18 @@ def test_what_waits_is_read_behind_the_pages_and_a_new_desk_goes_on(desk: Desk) 
         assert (facts["done"], facts["waiting"], facts["running"], facts["words"]) == (1, 0, 0, "")
         assert client.get("/clips/1", headers={"accept": "text/html"}).status_code in (200, 404)
     assert "a.csv" in client_of(desk).get("/").text
+
+
+def test_what_a_command_takes_in_meanwhile_is_read_too(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(night, "LOOK_S", 0.2)
+    with TestClient(build_desk(desk), base_url="http://127.0.0.1") as client:
+        assert client.get("/reading.json").json()["done"] == 0
+        put_table(desk.home.parent / "clips", "a.csv")
+        add(desk.store, desk.home.parent / "clips", settle_s=0)
+        until = time.monotonic() + 60
+        while client.get("/reading.json").json()["done"] < 1 and time.monotonic() < until:
+            time.sleep(0.1)
+        assert client.get("/reading.json").json()["done"] == 1
 
 
 def test_a_trend_lies_on_the_calendar() -> None:

@@ -74,7 +74,7 @@ def test_the_dogs_filmed_last_come_first(read: Desk) -> None:
 
 def test_an_empty_desk_says_how_to_begin(desk: Desk) -> None:
     text = client_of(desk).get("/compare").text
-    assert "There is no dog here yet" in text and 'href="/add"' in text
+    assert "No dog is known yet" in text and 'href="/add"' in text
 
 
 def test_the_answer_is_that_of_the_report(read: Desk) -> None:

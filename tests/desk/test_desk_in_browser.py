@@ -19,6 +19,11 @@ pytestmark = pytest.mark.slow
 WIDTHS = (390, 1024, 1440)
 #: s until a person sees something of use, with 300 clips in the store.
 SIGHT_S = 1.0
+#: ms until something is painted; a page's own rules forbid what playwright waits with.
+PAINTED = """new Promise((done) => new PerformanceObserver((list) => {
+  const found = list.getEntriesByName("first-contentful-paint")[0];
+  if (found) done(found.startTime);
+}).observe({ type: "paint", buffered: true }))"""
 PAGES = ("/", "/dogs", "/dogs/1", "/settings", "/nowhere")
 
 
@@ -81,11 +86,10 @@ def test_the_first_sight_of_three_hundred_clips(browser: Browser, tmp_path: Path
 def quickest_sight_s(page: Page, address: str) -> float:
     """s until something is painted, the quickest of some goes: other programs that want the processor hold up single
     ones."""
-    painted, best = "performance.getEntriesByName('first-contentful-paint')[0]?.startTime", float("inf")
+    best = float("inf")
     for _ in range(10):
         page.goto(address)
-        page.wait_for_function(f"{painted} !== undefined")
-        best = min(best, page.evaluate(painted) / 1000)
+        best = min(best, page.evaluate(PAINTED) / 1000)
         if best <= SIGHT_S:
             break
     return best

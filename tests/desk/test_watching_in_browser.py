@@ -175,7 +175,7 @@ def test_a_loop_stays_inside_its_stride(page: Page, record: GaitRecord, speed: s
     first = int((record.tracks.t_s < s.start_s[row] - 5e-6).sum())
     last = int((record.tracks.t_s < s.end_s[row] - 5e-6).sum()) - 1
     button.click()
-    expect(page.locator("#play-word")).to_have_text("Pause")
+    expect(page.locator("[data-do=play]")).to_have_text("Pause")
     page.wait_for_timeout(400)
     page.evaluate(WATCHED)
     page.wait_for_timeout(2500 if speed == "1" else 5000)
@@ -196,11 +196,11 @@ def test_it_plays_as_fast_as_it_says_and_stops_at_the_end(page: Page) -> None:
     page.keyboard.press("2")
     page.evaluate(WATCHED)
     page.keyboard.press(" ")
-    expect(page.locator("#play-word")).to_have_text("Pause")
+    expect(page.locator("[data-do=play]")).to_have_text("Pause")
     assert page.evaluate("document.querySelector('video').playbackRate") == pytest.approx(60 * 0.5 / 30, rel=1e-3)
     page.keyboard.press("1")
     assert page.evaluate("document.querySelector('video').playbackRate") == pytest.approx(60 / 30, rel=1e-3)
-    expect(page.locator("#play-word")).to_have_text("Play", timeout=15_000)
+    expect(page.locator("[data-do=play]")).to_have_text("Play", timeout=15_000)
     shows(page, ROWS - 1)
 
 

@@ -3,7 +3,7 @@
 from gait.caseload.listing import ClipLine
 from gait.caseload.short_list import Case, Course, DogStory, ShortList
 
-HEAD = "Trot, bare, since 2 March 2026: "
+HEAD = "Trot, bare, since 2026-03-02: "
 FOLDER = "clips/0123456789abcdef/0123456789ab"
 LONG = "a-clip-whose-name-is-much-longer-than-anyone-would-like-it-to-be-2026-04-27-boots-trot-03.mp4"
 

@@ -104,7 +104,7 @@ def test_sides_differ_in_colour_line_and_marker_so_that_they_read_in_grey() -> N
 def test_the_baseline_stands_first_and_each_side_once() -> None:
     assert [one.name for one in CONDITIONS.sides] == ["bare", "weighted work vest", "boots"]
     visits = families(make_comparison())[-1]
-    assert [one.name for one in visits.sides] == ["2 March 2026", "13 April 2026", "25 May 2026"]
+    assert [one.name for one in visits.sides] == ["2026-03-02", "2026-04-13", "2026-05-25"]
     assert visits.title == "Ember, bare: visits"
 
 
@@ -134,7 +134,7 @@ def test_the_figures_of_dogs_and_visits_tell_their_numbers() -> None:
     words = pairs_figure(make_comparison(), list(GROUPS[:2]), ("Tansy", "Brock", "Pilot"), "g1").alt
     assert "hind reach: Tansy from 50.0 to 46.0 cm, Brock from 40.0 to 37.0 cm" in words
     figure = trend_figure(TRENDS, "Ember, bare, trot", "v1")
-    assert "25 May 2026 0.90, flagged" in figure.alt and "13 April 2026 not known" in figure.alt
+    assert "2026-05-25 0.90, flagged" in figure.alt and "2026-04-13 not known" in figure.alt
     assert figure.wide[0].count(">2 Mar 26<") == 3
 
 

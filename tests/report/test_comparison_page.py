@@ -146,7 +146,7 @@ def test_every_contrast_is_answered_and_only_the_last_visit_first() -> None:
         "Tansy: boots against bare",
         "Brock: weighted work vest against bare",
         "Pilot: weighted work vest against bare",
-        "Ember, bare: 25 May 2026 against 2 March 2026",
+        "Ember, bare: 2026-05-25 against 2026-03-02",
     ]
     assert len(blocks(USUAL, Card)) == len(make_comparison().contrasts)
 
@@ -211,13 +211,13 @@ def test_flagged_changes_are_told_and_unflagged_ones_are_not() -> None:
     section = next(section for section in USUAL.sections if section.key == "visits")
     points = next(block for block in section.blocks if isinstance(block, Points))
     assert [point.text.replace("\u00a0", " ") for point in points.items] == [
-        "Topline angle: 1.0 degrees withers-high then, 0.9 degrees croup-high on 25 May 2026.",
-        "Hind duty factor: 45 % then, 43 % on 25 May 2026.",
+        "Topline angle: 1.0 degrees withers-high then, 0.9 degrees croup-high on 2026-05-25.",
+        "Hind duty factor: 45 % then, 43 % on 2026-05-25.",
     ]
     quiet = make_trend("hind_reach_bl", (1.0, 1.0, 1.01), 0.03, (False,) * 3)
     told = build_document(Comparison(visit_contrasts(), trends=(replace(quiet, repeatability=np.nan),)))
     text = read(page_of(told)).text
-    assert "No change since 2 March 2026 is larger" in text and "film two clips or more a visit" in text
+    assert "No change since 2026-03-02 is larger" in text and "film two clips or more a visit" in text
 
 
 def test_near_and_far_only_with_the_warning_and_only_beyond_the_error() -> None:
@@ -225,7 +225,7 @@ def test_near_and_far_only_with_the_warning_and_only_beyond_the_error() -> None:
     assert SIDE_WARNING in text and "3 further pairs of near and far lie within" in text
     table = next(block for block in blocks(DOCUMENTS["visits"], Table) if block.key == "sides")
     assert [row.head for row in table.rows] == [
-        f"Ember, {day}, duty factor, hind paws" for day in ("2 March 2026", "13 April 2026", "25 May 2026")
+        f"Ember, {day}, duty factor, hind paws" for day in ("2026-03-02", "2026-04-13", "2026-05-25")
     ]
     assert SIDE_WARNING not in read(PAGES["one dog"]).text
 

@@ -10,7 +10,7 @@ from gait.caseload.short_list import ShortList
 from gait.report.caseload.pages import PARTS, dog_html, morning_page
 from gait.report.cautions import CAUTIONS
 
-MADE = "Written on 27 April 2026 at 06:00"
+MADE = "Written on 2026-04-27 at 06:00"
 NOTHING = ShortList((), {"done": 3}, 3, 1, {}, 0)
 
 
@@ -34,7 +34,7 @@ def test_sections_stand_in_the_order_in_which_a_person_is_needed() -> None:
 def test_both_kinds_of_one_visit_stand_together_and_heads_are_told_once() -> None:
     words = text_of(morning_page(make_list(), MADE))
     assert "1 dog moves otherwise" in words and "2 clips to be filmed again" in words
-    assert words.count("Trot, bare, since 2 March 2026") == 2  # once for each dog, not for each measure
+    assert words.count("Trot, bare, since 2026-03-02") == 2  # once for each dog, not for each measure
     assert "Tansy paces" in words and "stride time is 11 % shorter (10 to 13 %)." in words
 
 
@@ -71,7 +71,7 @@ def test_the_page_of_a_dog_links_from_its_own_folder() -> None:
     page = dog_html(make_story(), "..")
     assert {"../morning.html", f"../{FOLDER}/report.html", "../morning/dog-1-visits.html"} >= set(links(page))
     words = text_of(page)
-    for told in ("3 visits, 2 March 2026 to 27 April 2026 · 4 clips", "topline angle degrees −2.04 0.30 –",
+    for told in ("3 visits, 2026-03-02 to 2026-04-27 · 4 clips", "topline angle degrees −2.04 0.30 –",
                  "hind duty factor % 61.0 – 66.0", "stride time ms 512 515 460", "set aside", "waiting",
                  "good (by an older network, setting or version)"):  # fmt: skip
         assert told in words

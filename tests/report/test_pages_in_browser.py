@@ -39,7 +39,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (made / "worst").mkdir()
     write_picture(PICTURE, made / "worst" / "01.png")
     (made / "judged.html").write_text(judging_page(make_judged(), [["worst/01.png"], []]), encoding="utf-8")
-    (made / "morning.html").write_text(morning_page(make_list(), "Written on 27 April 2026 at 06:00"), encoding="utf-8")
+    (made / "morning.html").write_text(morning_page(make_list(), "Written on 2026-04-27 at 06:00"), encoding="utf-8")
     (made / "dog.html").write_text(dog_html(make_story(), ".."), encoding="utf-8")
     return made
 

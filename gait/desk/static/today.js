@@ -33,6 +33,7 @@ function show(now) {
   const all = now.done + now.waiting + now.running + now.failed;
   by("reading").hidden = !all;
   if (by("reading-words").textContent !== words(now)) by("reading-words").textContent = words(now);
+  by("reading-bar").hidden = !(now.waiting + now.running);
   by("reading-bar").value = all ? (now.done + now.failed) / all : 0;
   by("reading-clips").replaceChildren(...now.clips.map(line));
   by("pause").hidden = now.paused || !(now.waiting + now.running);

@@ -42,6 +42,7 @@ export class Overruling {
   open(stride) {
     const { dialog } = this.page, form = dialog.querySelector("form");
     this.stride = stride;
+    this.opener = document.activeElement?.getAttribute("aria-label");
     form.reset();
     form.querySelector("output").textContent =
       `Stride ${stride.number} of the ${words(stride.paw)} paw, ${stride.from.toFixed(2)} to ${seconds(stride.to)}. `
@@ -62,7 +63,14 @@ export class Overruling {
     try {
       this.take(await ask(this.address, said));
       dialog.close();
+      this.toOpener();
     } catch (error) { this.say(error.message); }
+  }
+
+  // The table was made anew, and with it the button that opened the dialog: whoever works by keyboard goes on there.
+  toOpener() {
+    const buttons = [...document.querySelectorAll(".strides button")];
+    buttons.find((button) => button.getAttribute("aria-label") === this.opener)?.focus();
   }
 
   async post(step) {

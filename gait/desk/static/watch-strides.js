@@ -41,7 +41,7 @@ export class StrideTable {
     if (stride.probability !== null && !stride.dropped && stride.gait !== "unclear") {
       const sure = document.createElement("span");
       sure.className = "sd";
-      sure.textContent = ` ${Math.round(100 * stride.probability)} %`;
+      sure.textContent = ` ${Math.round(100 * stride.probability)}\u00a0%`;
       said.append(sure);
     }
     if (stride.overruled) said.classList.add("set-aside");

@@ -15,6 +15,7 @@ const address = `/clips/${by("watch").dataset.clip}`;
 function trouble(error) {
   by("trouble").textContent = error.message;
   by("trouble").hidden = false;
+  by("trouble").scrollIntoView({ block: "nearest" });
 }
 
 class Watch {
@@ -105,7 +106,7 @@ class Watch {
 
   state() {
     const { player } = this, loop = document.querySelector("[data-do=loop]");
-    by("play-word").textContent = player.playing ? "Pause" : "Play";
+    document.querySelector("[data-do=play]").textContent = player.playing ? "Pause" : "Play";
     loop.setAttribute("aria-pressed", String(Boolean(player.loop)));
     this.diagram.setLoop(player.loop);
     document.querySelector(`[name=speed][value="${player.speed}"]`).checked = true;

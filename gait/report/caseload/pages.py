@@ -121,7 +121,7 @@ def footage_words(clip: ClipLine) -> str:
 
 
 def under_heads(case: Case) -> list[tuple[str, list[str]]]:
-    """The sentences of a case, those under one head together: [("Trot, bare, since 2 March 2026", ["..."])]."""
+    """The sentences of a case, those under one head together: [("Trot, bare, since 2026-03-02", ["..."])]."""
     found: dict[str, list[str]] = {}
     for text in case.words:
         head, colon, rest = text.partition(": ") if case.kind in WITH_HEAD else ("", "", text)

@@ -96,7 +96,8 @@ def _head(comparison: Comparison) -> tuple[str, str]:
     days = sorted({side.date for side in sides if side.date})
     span = [] if not days else [day(days[0])] if len(days) == 1 else [f"{day(days[0])} to {day(days[-1])}"]
     clips = sum(len(side.records) for side in sides)
-    parts = [*dict.fromkeys(side.condition for side in sides if side.condition), *span, f"{clips} clips"]
+    conditions = dict.fromkeys(side.condition for side in sides if side.condition)
+    parts = [*conditions, *span, f"{clips} clip{'s' * (clips != 1)}"]
     head = joined(dogs) if len(dogs) <= MOST_NAMED else f"{len(dogs)} dogs"
     return f"{head[:1].upper()}{head[1:]}" or "Comparison", " · ".join(parts)
 

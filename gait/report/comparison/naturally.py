@@ -1,7 +1,6 @@
 """Names of conditions, days, gaits and sizes as they stand in a sentence."""
 
 import math
-from datetime import date
 from typing import Final
 
 from gait.compare.nouns import ClipSet, Contrast
@@ -44,21 +43,17 @@ def wearing(condition: str) -> str:
 
 
 def day(iso: str) -> str:
-    """ "2026-03-02" as "2 March 2026"; what is no ISO date stays as it came."""
-    try:
-        found = date.fromisoformat(iso)
-    except ValueError:
-        return iso or "a day not named"
-    return f"{found.day} {found:%B %Y}"
+    """A day as it stands in a sentence: as ISO 8601 writes it, so that nobody takes the month for the day."""
+    return iso or "a day not named"
 
 
 def side_words(contrast: Contrast, side: ClipSet) -> str:
-    """One side of a contrast within a sentence: "in boots", or "on 2 March 2026"."""
+    """One side of a contrast within a sentence: "in boots", or "on 2026-03-02"."""
     return f"on {day(side.date)}" if contrast.kind == "visit" else wearing(side.condition)
 
 
 def side_name(contrast: Contrast, side: ClipSet) -> str:
-    """One side of a contrast by itself, as a heading of a column: "boots", or "2 March 2026"."""
+    """One side of a contrast by itself, as a heading of a column: "boots", or "2026-03-02"."""
     return day(side.date) if contrast.kind == "visit" else side.condition or "not named"
 
 
