@@ -58,6 +58,7 @@ def page(request: Request, name: str, status: int = 200, **facts: Any) -> Respon
 
 
 def _is_part(here: str, address: str) -> bool:
+    here = here.replace("/clips/", "/dogs/", 1)  # a clip is looked for under its dog
     return here == address or (address != "/" and here.startswith(f"{address}/"))
 
 

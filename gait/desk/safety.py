@@ -16,7 +16,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from gait.desk.errors import DeskError
 from gait.desk.kept import Kept
@@ -52,6 +52,14 @@ HEADERS: Final = {
     "referrer-policy": "same-origin",
     "x-content-type-options": "nosniff",
 }
+#: It needs nothing that may be what is broken.
+FAULT_PAGE: Final = (
+    '<!DOCTYPE html><html lang="en-GB"><head><meta charset="utf-8"><title>Not possible – pawfall</title>'
+    '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark">'
+    '<link rel="stylesheet" href="/static/report.css"><link rel="stylesheet" href="/static/desk.css"></head>'
+    f'<body class="desk"><main><h1>That is not possible</h1><p class="lead">{OUR_FAULT}</p>'
+    '<p><a class="button" href="/">Back to Today</a></p></main></body></html>'
+)
 HASHER: Final = PasswordHasher()
 
 
@@ -87,7 +95,9 @@ class Headed:
         except Exception:
             self._note(scope)
             if not begun:
-                await _plain(OUR_FAULT, 500)(scope, receive, send_headed)
+                html = "text/html" in Headers(scope=scope).get("accept", "")
+                answer = HTMLResponse(FAULT_PAGE, 500) if html else _plain(OUR_FAULT, 500)
+                await answer(scope, receive, send_headed)
 
     def _note(self, scope: Any) -> None:
         """Keep what happened where whoever looks after the machine finds it, and no visitor does."""
