@@ -55,7 +55,8 @@ HEADERS: Final = {
 #: It needs nothing that may be what is broken.
 FAULT_PAGE: Final = (
     '<!DOCTYPE html><html lang="en-GB"><head><meta charset="utf-8"><title>Not possible – pawfall</title>'
-    '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark">'
+    '<meta name="viewport" content="width=device-width, initial-scale=1">'
+    '<meta name="color-scheme" content="light dark">'
     '<link rel="stylesheet" href="/static/report.css"><link rel="stylesheet" href="/static/desk.css"></head>'
     f'<body class="desk"><main><h1>That is not possible</h1><p class="lead">{OUR_FAULT}</p>'
     '<p><a class="button" href="/">Back to Today</a></p></main></body></html>'
