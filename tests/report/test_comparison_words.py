@@ -22,7 +22,7 @@ from gait.compare.nouns import NO_DIFFERENCE, Contrast, Line
 from gait.report.comparison.answer import advice, card, footage, lead
 from gait.report.comparison.content import Card
 from gait.report.comparison.naturally import day, goes, joined, sentence, wearing
-from gait.report.comparison.wording import resolution_words, told
+from gait.report.comparison.wording import counted, resolution_words, told
 from gait.report.words import NO_BREAK
 
 
@@ -267,3 +267,12 @@ def test_the_footage_of_each_side_and_what_to_do_better() -> None:
     good = replace(BARE.records[0], grade="good")
     mixed = replace(BARE, records=(good, BARE.records[1]))
     assert "1 clip good and 1 clip usable with care" in footage(replace(contrast, baseline=mixed))
+
+
+@pytest.mark.parametrize(
+    ("number", "unit", "words"),
+    [("1", "degrees", "1 degree"), ("1.0", "degrees", "1.0 degrees"), ("1", "inches", "1 inch"), ("1", "%", "1 %"),
+     ("11", "degrees", "11 degrees")],
+)  # fmt: skip
+def test_one_is_one(number: str, unit: str, words: str) -> None:
+    assert plain(counted(number, unit)) == words

@@ -93,6 +93,10 @@ SHARE: Final = (100.0, "%")
 SHARES: Final = ("duty_factor", "limb_phase")
 
 
+#: Units that are words, and what one of them is called.
+ONE: Final = {"degrees": "degree", "inches": "inch"}
+
+
 @dataclass(frozen=True, slots=True)
 class Size:
     """A difference with its interval in the unit in which it is told, all with the sign of the difference."""
@@ -109,7 +113,7 @@ class Size:
 
     def words(self) -> str:
         """The size without a sign: "8 %"."""
-        return f"{figure(abs(self.value), self.decimals)}{_spaced(self.unit)}"
+        return counted(figure(abs(self.value), self.decimals), self.unit)
 
     def interval(self) -> str:
         """The interval in the direction of the difference: "(5 to 11 %)"; a bound beyond nought keeps its minus."""
@@ -125,6 +129,11 @@ class Size:
 def _spaced(unit: str) -> str:
     """A unit behind its number, from which no line breaks it away."""
     return f"{NO_BREAK}{unit}" if unit else ""
+
+
+def counted(number: str, unit: str) -> str:
+    """A number with its unit, of which one is one: "1 degree", "1.0 degrees", "8 %"."""
+    return number + _spaced(ONE.get(unit, unit) if number == "1" else unit)
 
 
 def stem(name: str) -> str:
@@ -168,7 +177,7 @@ def resolution_words(line: Line) -> str:
     if form_of(line) == "percent":
         value, unit = 100 * line.resolution / line.baseline_mean, "%"
     share = " of the stride" if form_of(line) == "share" else ""
-    return f"{figure(value, decimals_for(value, unit))}{_spaced(unit)}{share}" if math.isfinite(value) else ""
+    return f"{counted(figure(value, decimals_for(value, unit)), unit)}{share}" if math.isfinite(value) else ""
 
 
 def told(line: Line) -> str:
