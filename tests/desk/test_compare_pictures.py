@@ -220,6 +220,6 @@ def test_nothing_of_a_removed_dog_is_kept(desk: Desk) -> None:
     answer = send(client, f"/dogs/{number}/remove", name="Tansy")
     assert answer.status_code == 200
     gc.collect()
-    left = [one.document.title for one in gc.get_objects() if isinstance(one, Answer) and one.document]
+    left = [one.document.title for one in gc.get_objects() if type(one) is Answer and one.document]
     assert left == ["Ember"]
-    assert not [one for one in gc.get_objects() if isinstance(one, Wish)]
+    assert not [one for one in gc.get_objects() if type(one) is Wish]
