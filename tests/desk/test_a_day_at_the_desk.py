@@ -75,6 +75,7 @@ def add_films(page: Page, server: Server) -> None:
         row.locator("[data-key=baseline]").set_checked(condition == "bare")
     page.get_by_role("button", name="Read these").click()
     expect(page).to_have_url(f"{server.address}/")
+    page.wait_for_load_state()
     expect(page.locator("#reading-words")).to_contain_text("of 2 clips")
 
 
