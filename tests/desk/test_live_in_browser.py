@@ -12,7 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 from desk_server import Server
 from fake_network import write_fake_network
 from live_maker import film_of_discs, wait_for
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from gait.caseload.listing import clips
 from gait.caseload.queue import is_paused
@@ -73,7 +73,7 @@ def test_live_from_the_form_to_the_clip(browser: Browser, server: Server) -> Non
     page.get_by_role("button", name="Start").focus()
     page.keyboard.press("Enter")
     page.wait_for_selector("#picture:not([hidden])", timeout=PATIENCE_MS)
-    page.wait_for_function("document.getElementById('topline').textContent.startsWith('topline ')", timeout=PATIENCE_MS)
+    expect(page.locator("#topline")).to_have_text(re.compile("^topline "), timeout=PATIENCE_MS)
     assert page.evaluate("parseFloat(getComputedStyle(document.getElementById('gait')).fontSize)") >= LARGE_PX
     for width in WIDTHS:
         page.set_viewport_size({"width": width, "height": 800})
@@ -84,7 +84,7 @@ def test_live_from_the_form_to_the_clip(browser: Browser, server: Server) -> Non
     page.close()
     again = browser.new_page()
     again.goto(f"{server.address}/live")
-    again.wait_for_function("document.getElementById('age').textContent.includes('ms after its picture')")
+    expect(again.locator("#age")).to_contain_text("ms after its picture", timeout=PATIENCE_MS)
     again.get_by_role("button", name="End and keep the clip").click()
     again.wait_for_selector("text=Watch it")
     again.close()
