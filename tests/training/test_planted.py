@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from walker import trotting
 
-import training.footage.caseload
 from gait.record import build_record
 from gait.sheets.trial_sheet import read_sheet
 from gait.trial import Trial
@@ -94,7 +93,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, A
 
     out = tmp_path_factory.mktemp("planted")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(training.footage.caseload, "landmarks_of", plain)
+        patch.setitem(write_caseload.__globals__, "landmarks_of", plain)  # its own, whoever loaded the package anew
         return out, write_caseload(out, dogs=5, files=75)
 
 
