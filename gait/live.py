@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from gait.livenumbers import Back, Latency, LatencyLog, Trail
 from gait.naming import STAND, UNCLEAR
-from gait.stream import GAIT_CHANGED, STRIDE, Event, GaitStream
+from gait.stream import GAIT_CHANGED, STRIDE, Event, GaitStream, StreamSettings
 from gait.trial import Trial
 from pose.find import Reader
 from pose.landmarks import CROUP, PAWS, WITHERS
@@ -40,8 +40,8 @@ KEPT: Final = 4
 MOST_FPS: Final = 40.0
 #: s without a hind stride after which nothing is said of the gait: two strides of a slow walk.
 SILENT_S: Final = 3.0
-#: Hind strides in a row that have to agree before a gait counts; as in gait.stream.
-AGREE: Final = 3
+#: Hind strides in a row that have to agree before a gait counts.
+AGREE: Final = StreamSettings().agree
 HINDS: Final = PAWS[2:]
 NAN: Final = float("nan")
 

@@ -1,7 +1,6 @@
 """A day at the desk in a real browser: films dropped, read through a power cut, watched, overruled, marked, compared
 and printed, and all of it found again after another power cut."""
 
-import base64
 import io
 import json
 import re
@@ -10,6 +9,7 @@ from pathlib import Path
 
 import pypdf
 import pytest
+from desk_browser import drop
 from desk_server import Server
 from playwright.sync_api import Browser, Page, expect
 
@@ -21,13 +21,6 @@ SAMPLES = Path(__file__).parent.parent.parent / "samples"
 FILMS = {"bare": SAMPLES / "tansy_trot_bare.mp4", "boots": SAMPLES / "tansy_trot_boots.mp4"}
 #: ms for a film to be looked into, and for both to be read, on a busy machine.
 LOOK_MS, READ_MS = 90_000, 240_000
-DROP = """(files) => {
-    const taken = new DataTransfer();
-    for (const [name, data] of files) {
-        taken.items.add(new File([Uint8Array.from(atob(data), (sign) => sign.charCodeAt(0))], name));
-    }
-    document.dispatchEvent(new DragEvent("drop", { dataTransfer: taken, bubbles: true, cancelable: true }));
-}"""
 
 
 @pytest.fixture
@@ -66,7 +59,7 @@ def add_films(page: Page, server: Server) -> None:
     page.get_by_role("link", name="Add footage").first.click()
     expect(page).to_have_url(f"{server.address}/add")
     page.wait_for_load_state()
-    page.evaluate(DROP, [[film.name, base64.b64encode(film.read_bytes()).decode()] for film in FILMS.values()])
+    drop(page, *FILMS.values())
     for condition, film in FILMS.items():
         row = page.locator("#films .film").filter(has_text=film.name)
         expect(row.locator(".verdict")).not_to_be_empty(timeout=LOOK_MS)

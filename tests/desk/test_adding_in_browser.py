@@ -1,12 +1,11 @@
 """Add footage in a real browser: films dropped, the connection cut in the middle, resumed, described, read."""
 
-import base64
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from desk_browser import check_page, drop
 from desk_server import Server
 from playwright.sync_api import Browser, Page, Route, expect
 
@@ -14,20 +13,9 @@ pytestmark = pytest.mark.slow
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 BARE, BOOTS = SAMPLES / "tansy_trot_bare.mp4", SAMPLES / "tansy_walk_boots.mp4"
-WIDTHS = (390, 1024, 1440)
 #: ms for a film to be looked into on a busy machine.
 LOOK_MS = 90_000
 LONG = "A name of two hundred letters" + "x" * 171
-
-DROP = """(files) => {
-    const taken = new DataTransfer();
-    for (const [name, data] of files) {
-        const bytes = Uint8Array.from(atob(data), (sign) => sign.charCodeAt(0));
-        taken.items.add(new File([bytes], name, { lastModified: Date.UTC(2026, 2, 2, 12) }));
-    }
-    document.dispatchEvent(new DragEvent("drop", { dataTransfer: taken, bubbles: true, cancelable: true }));
-}"""
-
 
 @pytest.fixture
 def server(tmp_path: Path) -> Iterator[Server]:
@@ -46,10 +34,6 @@ def page(browser: Browser, server: Server) -> Iterator[Page]:
     yield opened
     opened.close()
     assert not faults
-
-
-def drop(page: Page, *films: Path) -> None:
-    page.evaluate(DROP, [[film.name, base64.b64encode(film.read_bytes()).decode()] for film in films])
 
 
 class Cable:
@@ -129,22 +113,6 @@ def describe_and_read(page: Page, footage: Path) -> None:
     told = (footage / "tansy_walk_boots.toml").read_text().splitlines()
     assert told == ['dog = "Tansy"', 'date = "2026-03-02"', 'condition = "boots"', "baseline = false", "belt_kmh = 5.4"]
     expect(page.locator("#reading-words")).to_contain_text("of 2 clips")
-
-
-def check_page(page: Page) -> None:
-    """No fault of access by day or night, nothing beyond the edge, everything large enough for a finger."""
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-        found = Axe().run(page).response["violations"]
-        assert not [(item["id"], [node["target"] for node in item["nodes"]][:5]) for item in found]
-    for width in WIDTHS:
-        page.set_viewport_size({"width": width, "height": 800})
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        small = page.eval_on_selector_all(
-            "button, summary, select, input:not([type=checkbox])",
-            "all => all.filter((one) => one.offsetHeight && one.offsetHeight < 44).map((one) => one.textContent)",
-        )
-        assert not small
 
 
 def test_names_made_to_do_harm(page: Page, tmp_path: Path) -> None:

@@ -117,6 +117,8 @@ def page(browser: Browser, desk: Desk, address: str) -> Iterator[Page]:
 
 def open_films(page: Page, desk: Desk, address: str) -> None:
     page.goto(f"{address}/compare?dog={number(desk, 'Tansy')}&of={DAY}+bare&of={DAY}+boots")
+    page.locator("#films").wait_for(timeout=WAIT_MS)
+    page.wait_for_load_state()  # a page that was loaded again goes back to where it was scrolled to
     page.locator("#films").scroll_into_view_if_needed(timeout=WAIT_MS)
     page.locator("#stage[data-frames]").wait_for(timeout=WAIT_MS)
     page.locator("[name=marks]").uncheck()
@@ -223,6 +225,8 @@ def test_pressing_the_bars_goes_there(page: Page) -> None:
 def test_a_table_shows_landmarks_alone_and_says_why(page: Page, desk: Desk, address: str) -> None:
     of = "&".join(f"of={line.date}+{line.condition}" for line in clips(desk.store, dog="Tansy"))
     page.goto(f"{address}/compare?dog={number(desk, 'Tansy')}&{of}")
+    page.locator("#films").wait_for(timeout=WAIT_MS)
+    page.wait_for_load_state()  # a page that was loaded again goes back to where it was scrolled to
     page.locator("#films").scroll_into_view_if_needed(timeout=WAIT_MS)
     page.locator("#stage[data-frames]").wait_for(timeout=WAIT_MS)
     table = next(line.clip_id for line in clips(desk.store, dog="Tansy") if line.kind == "table")

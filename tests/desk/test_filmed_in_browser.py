@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from command_line import put_table
+from desk_browser import check_page
 from desk_server import Server
 from findings_maker import read_all
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, expect
 
 from gait.caseload.adding import add
 from gait.caseload.findings import update_findings
@@ -18,7 +18,6 @@ from gait.caseload.store import open_store
 
 pytestmark = pytest.mark.slow
 
-WIDTHS = (390, 1024, 1440)
 #: s until a clip of some seconds is worked out anew behind the page, on a busy machine.
 ANEW_S = 60.0
 METRES = re.compile(r"^m$")
@@ -37,22 +36,6 @@ def server(tmp_path: Path) -> Iterator[Server]:
     store.close()
     with Server(tmp_path / "home") as made:
         yield made
-
-
-def check_page(page: Page) -> None:
-    """No fault of access by day or night, nothing beyond the edge, everything large enough for a finger."""
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-        found = Axe().run(page).response["violations"]
-        assert not [(item["id"], [node["target"] for node in item["nodes"]][:5]) for item in found]
-    for width in WIDTHS:
-        page.set_viewport_size({"width": width, "height": 800})
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        small = page.eval_on_selector_all(
-            "#filmed :is(button, select, textarea, input:not([type=checkbox])), .filmed summary, .notice .button",
-            "all => all.filter((one) => one.offsetHeight && one.offsetHeight < 44).map((one) => one.outerHTML)",
-        )
-        assert not small
 
 
 def test_a_clip_is_described_and_its_numbers_follow(browser: Browser, server: Server) -> None:

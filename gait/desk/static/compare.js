@@ -1,7 +1,7 @@
 // The Compare page: waits for the answer and for its pictures, and shows two clips in step once they come into view.
 
 import { openStage } from "./in-step.js";
-import { ask } from "./in-step-film.js";
+import { ask } from "./ask.js";
 
 const EVERY_MS = 500, PICTURES_MS = 1000;
 const by = (id) => document.getElementById(id);

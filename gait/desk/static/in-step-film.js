@@ -1,24 +1,12 @@
 // The pictures of one clip, each frame laid so that the dog is held in place. Frame i of a film lies at (i + 0.5) / PACE s.
 
+import { ask } from "./ask.js";
+import { CROUP, FAINT, RADIUS_SHARE, WITHERS, spot, topline } from "./spots.js";
+
 const PACE = 30;
 const AGAIN_MS = 1000, PATIENCE_MS = 400;
 const QUALITY = 0.9;
-const BEYOND = "#34383e", LINE = "#6e7278", TOPLINE = "#f0e442", EDGE = "#000000";
-const RADIUS_SHARE = 0.011, FAINT = 0.4;
-const [WITHERS, CROUP] = [4, 5];
-
-export async function ask(address) {
-  let answer;
-  try {
-    answer = await fetch(address, { headers: { accept: "application/json" } });
-  } catch {
-    throw new Error("The desk does not answer.");
-  }
-  if (answer.status === 401) location.reload();
-  const told = await answer.json().catch(() => ({}));
-  if (!answer.ok) throw new Error(told.error || "The desk cannot do that.");
-  return told;
-}
+const BEYOND = "#34383e", LINE = "#6e7278";
 
 export class StepFilm {
   // side: as gait.desk.films_in_step tells it; size: [width, height] px of a picture.
@@ -115,16 +103,13 @@ export class StepFilm {
     pen.fillRect(0, side.ground + 7, width, 2);
   }
 
-  // Landmarks as in the films that pawfall writes: near ones are discs, far ones rings, hidden ones faint.
   mark(pen, row, looks) {
     const places = this.side.marks[row].map((place) => (place.length ? place.map((value) => value + 0.5) : null));
     const faint = (...marks) => (marks.every((mark) => this.side.hidden[row][mark] === "1") ? FAINT : 1);
     const radius = RADIUS_SHARE * this.size[1];
     if (places[WITHERS] && places[CROUP]) {
       pen.globalAlpha = faint(WITHERS, CROUP);
-      for (const [width, colour] of [[0.7, EDGE], [0.35, TOPLINE]]) {
-        stroke(pen, width * radius, colour, () => { pen.moveTo(...places[WITHERS]); pen.lineTo(...places[CROUP]); });
-      }
+      topline(pen, places[WITHERS], places[CROUP], radius);
     }
     places.forEach((place, mark) => {
       if (!place) return;
@@ -133,25 +118,4 @@ export class StepFilm {
     });
     pen.globalAlpha = 1;
   }
-}
-
-function spot(pen, [x, y], radius, { colour, ring }) {
-  const edge = 0.25 * radius;
-  for (const [width, tint] of ring ? [[2.6 * edge, EDGE], [1.3 * edge, colour]] : []) {
-    stroke(pen, width, tint, () => pen.arc(x, y, 1.25 * radius, 0, 2 * Math.PI));
-  }
-  for (const [size, tint] of ring ? [] : [[radius + edge, EDGE], [radius, colour]]) {
-    pen.beginPath();
-    pen.arc(x, y, size, 0, 2 * Math.PI);
-    pen.fillStyle = tint;
-    pen.fill();
-  }
-}
-
-function stroke(pen, width, colour, path) {
-  pen.beginPath();
-  path();
-  pen.lineWidth = width;
-  pen.strokeStyle = colour;
-  pen.stroke();
 }

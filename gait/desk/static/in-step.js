@@ -1,6 +1,7 @@
 // Two clips in step. Everything goes by moments: one number says which frame of either clip is seen, and both are drawn at once.
 
-import { StepFilm, ask } from "./in-step-film.js";
+import { ask } from "./ask.js";
+import { StepFilm } from "./in-step-film.js";
 
 const KEYS = { " ": "play", ArrowLeft: "back", ",": "back", ArrowRight: "on", ".": "on", "[": "stride-back", "]": "stride-on",
                l: "loop", L: "loop" };

@@ -1,9 +1,8 @@
-// Landmarks over the film, with the shapes of the films that pawfall writes: near ones are discs, far ones rings, hidden
-// ones faint. A bar under a paw says that it is on the belt.
+// Landmarks over the film. A bar under a paw says that it is on the belt.
 
-const RADIUS_SHARE = 0.011, LEAST_PX = 4, FAINT = 0.4;
-const TOPLINE = "#f0e442", EDGE = "#000000";
-const [WITHERS, CROUP] = [4, 5];
+import { CROUP, EDGE, FAINT, RADIUS_SHARE, WITHERS, spot, stroke, topline } from "./spots.js";
+
+const LEAST_PX = 4;
 
 export class Overlay {
   // size: [width, height] px of the upright clip; without a film, of a frame around all landmarks.
@@ -52,26 +51,12 @@ export class Overlay {
   topline(pen, places, radius) {
     if (!places[WITHERS] || !places[CROUP]) return;
     pen.globalAlpha = this.faint(WITHERS, CROUP);
-    for (const [width, colour] of [[0.7, EDGE], [0.35, TOPLINE]]) {
-      stroke(pen, width * radius, colour, () => { pen.moveTo(...places[WITHERS]); pen.lineTo(...places[CROUP]); });
-    }
+    topline(pen, places[WITHERS], places[CROUP], radius);
   }
 
-  mark(pen, [x, y], mark, radius) {
-    const edge = 0.25 * radius, colour = this.clip.colours[mark];
+  mark(pen, place, mark, radius) {
     pen.globalAlpha = this.faint(mark);
-    if (this.clip.landmarks[mark].startsWith("far")) {
-      for (const [width, tint] of [[2.6 * edge, EDGE], [1.3 * edge, colour]]) {
-        stroke(pen, width, tint, () => pen.arc(x, y, 1.25 * radius, 0, 2 * Math.PI));
-      }
-      return;
-    }
-    for (const [size, tint] of [[radius + edge, EDGE], [radius, colour]]) {
-      pen.beginPath();
-      pen.arc(x, y, size, 0, 2 * Math.PI);
-      pen.fillStyle = tint;
-      pen.fill();
-    }
+    spot(pen, place, radius, { colour: this.clip.colours[mark], ring: this.clip.landmarks[mark].startsWith("far") });
   }
 
   onBelt(pen, [x, y], paw, radius) {
@@ -84,14 +69,6 @@ export class Overlay {
       });
     }
   }
-}
-
-function stroke(pen, width, colour, path) {
-  pen.beginPath();
-  path();
-  pen.lineWidth = width;
-  pen.strokeStyle = colour;
-  pen.stroke();
 }
 
 // A frame around every place of every landmark, with room about it.

@@ -1,7 +1,7 @@
 // What a person says instead of the machine: a dialog for one stride, the list of all, taking back and doing again.
 
 import { answer, seconds, words } from "./watch-clip.js";
-import { ask } from "./watch-ask.js";
+import { ask } from "./ask.js";
 
 export class Overruling {
   // changed(): strides have other answers now.

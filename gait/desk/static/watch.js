@@ -1,6 +1,6 @@
 // The Watch page: puts its parts together and knows every key and button once.
 
-import { ask } from "./watch-ask.js";
+import { ask } from "./ask.js";
 import { Clip, answer, seconds } from "./watch-clip.js";
 import { Diagram } from "./watch-diagram.js";
 import { Overlay } from "./watch-overlay.js";

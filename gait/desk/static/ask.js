@@ -14,6 +14,7 @@ export async function ask(address, sent) {
   } catch {
     throw new Error("The desk does not answer. Is pawfall desk still running?");
   }
+  if (answer.status === 401) location.reload();  // the session is over: that page asks for the password
   const text = await answer.text();
   let told = {};
   try { told = JSON.parse(text); } catch { told = { error: text.trim() }; }
