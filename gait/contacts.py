@@ -29,8 +29,6 @@ class ContactSettings:
     along, along_sd    prior mean and SD of the linear, square and cubic coefficient of the forward path, in stride
                        lengths and swing durations: midway between a paw that leaves at once (0.35, 2, -1.3) and one
                        that leaves at rest (0, 3, -2), both by expansion of swings in closed form (derived)
-    up, up_sd          the same of the height, in heights of the swing: midway between sin(pi s): (3.1, 0, -5) and
-                       sin(pi s)^1.4: (1.0, 5, -6) (derived)
     blind_doubt        1, SD as a share of the stretch in which the paw was not seen: its departure is then guessed from
                        further on (measured with closed-form paths behind posts)
     hidden_end         share of the stride, a swing of which one end was unseen for longer is taken to last as long as
@@ -60,8 +58,6 @@ class ContactSettings:
 
     along: tuple[float, float, float] = (0.18, 2.3, -1.2)
     along_sd: tuple[float, float, float] = (0.12, 0.6, 1.5)
-    up: tuple[float, float, float] = (1.6, 3.0, -4.5)
-    up_sd: tuple[float, float, float] = (0.9, 3.0, 4.0)
     blind_doubt: float = 0.06
     hidden_end: float = 0.09
     least_lift_bl: float = 0.03
@@ -107,7 +103,8 @@ def time_contacts(scene: Scene, stances: Stances, settings: ContactSettings) -> 
     how softly paws leave and land.
     """
     prints, seen = _prints(scene, stances)
-    swings = list_swings(scene.body, scene.belt_px, prints, stances, settings.swings)
+    places = scene.belt_px, scene.height_px / _lift_px(scene, settings)
+    swings = list_swings(scene.body, places, prints, stances, settings.swings)
     leave, land = learn(swings, stances, settings.swings)
     liftoff = _time_events(scene, stances, (1, leave, swings), settings)
     touchdown = _time_events(scene, stances, (-1, land, swings), settings)
@@ -217,7 +214,7 @@ def _of_path(
     """
     sd, moved = found
     of_path = np.minimum(np.sqrt((moved**2).sum(axis=0)), sd)
-    lean = moved[:3] / (settings.firm * np.array(settings.along_sd))[:, None]
+    lean = moved / (settings.firm * np.array(settings.along_sd + settings.swings.mean.up_sd))[:, None]
     give, fit = np.hypot(manner.give_s, settings.learned * scene.shape_s), np.zeros(2)
     for p in (0, 1):
         mine = pair == p
@@ -259,7 +256,7 @@ def _views(
     way, manner = how
     index, weight, tau, swing_s = rows
     paw, length = stances.paw[:, None], scene.body.length_px
-    lift = max(_usual_lift(scene), settings.least_lift_bl * length)
+    lift = _lift_px(scene, settings)
     forward, up = way * scene.belt_px[index, paw], scene.height_px[index, paw]
     weight = np.where(np.isfinite(forward) & np.isfinite(up), weight, 0.0)
     forward, up = np.where(weight > 0, forward, 0.0), np.where(weight > 0, up, 0.0)
@@ -269,6 +266,8 @@ def _views(
     up_w *= _fade(settings.ahead * swing_s[:, None] - tau, scene)  # further on a swing is no cubic in height
     stride = _stride_length(scene, stances)
     tilt = settings.tilt * stride / scene.period_s
+    known, firm = manner.known[:, None], np.where(manner.known, settings.firm, 1.0)[:, None]
+    usual, up_sd = settings.swings.mean.up, settings.swings.mean.up_sd
     return (
         View(
             tau,
@@ -277,17 +276,18 @@ def _views(
             stride,
             length,
             tilt,
-            np.where(manner.known[:, None], manner.path, settings.along),
-            np.where(manner.known, settings.firm, 1.0)[:, None] * settings.along_sd,
+            np.where(known, manner.path[:, :3], settings.along),
+            firm * settings.along_sd,
         ),
-        View(tau, up, up_w, lift, 0.02 * length, tilt, np.array(settings.up), np.array(settings.up_sd)),
+        View(tau, up, up_w, lift, 0.02 * length, tilt, np.where(known, manner.path[:, 3:], usual), firm * up_sd),
     )
 
 
-def _usual_lift(scene: Scene) -> float:
+def _lift_px(scene: Scene, settings: ContactSettings) -> float:
     """px, height of the swings: the top 5 % of all heights."""
     height = scene.height_px[np.isfinite(scene.height_px)]
-    return float(np.quantile(height, 0.95)) if len(height) else 0.0
+    usual = float(np.quantile(height, 0.95)) if len(height) else 0.0
+    return max(usual, settings.least_lift_bl * scene.body.length_px)
 
 
 def _around(

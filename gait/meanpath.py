@@ -15,24 +15,40 @@ class MeanSettings:
 
     bin, beyond   fast halves, width of the bins in which swings are averaged and how far they reach past either end
     hardest       1, most of its mean speed that a paw has at once, at either end
-    plain         1, SD of the two numbers that tell how paws leave and land, before anything is seen
+    usual, plain  1, means of the two numbers that tell how paws leave and land, and SD of either, before anything is
+                  seen: a paw rolls as it leaves and so is moving, as in single events (see ContactSettings.along, with
+                  three times their SD); it lands half way from there to at rest
     askew         SDs of what a camera off square adds to the way done: ways, 1 per way ahead of the trunk, and 1 / way
                   for its square: seen 12 deg off square, what is a way nearer looks 5 % larger (derived)
     scatter       ways, scatter of a mean path that ``askew`` is weighed against (measured with closed-form paths)
     tried         1, values tried of each of the two numbers, three times over, ever closer
     steps         1, corrections of lift-off and touchdown; three suffice
-    part          share of the swing that the cubic describes to the fits of single events (see gait.contacts)
+    part          share of the swing that the cubics describe to the fits of single events (see gait.contacts)
+    peak          1, power that draws the weights of manners towards the likeliest for the mean path: a softer manner
+                  with ends further out explains nearly as much, so that noise makes the plain mean too soft (measured
+                  with closed-form paths)
+    up, up_sd     prior mean and SD of the linear, square and cubic coefficient of the height, in heights of the swing:
+                  midway between sin(pi s): (3.1, 0, -5) and sin(pi s)^1.4: (1.0, 5, -6) (derived)
+    level, lump   heights of the swing, SD of the ground and of a bin of mean height about the cubic
+    falls         1, powers of time with which a paw may come down: from on the move to at rest
     """
 
     bin: float = 0.1
     beyond: float = 3.0
     hardest: float = 0.75
-    plain: float = 0.4
+    usual: tuple[float, float] = (-0.18, -0.09)
+    plain: float = 0.36
     askew: tuple[float, float, float] = (0.02, 0.05, 0.05)
     scatter: float = 0.003
     tried: int = 8
     steps: int = 4
     part: float = 0.45
+    peak: float = 2.0
+    up: tuple[float, float, float] = (1.6, 3.0, -4.5)
+    up_sd: tuple[float, float, float] = (0.9, 3.0, 4.0)
+    level: float = 0.1
+    lump: float = 0.03
+    falls: tuple[float, ...] = (1.0, 1.25, 1.5, 1.75, 2.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,15 +58,17 @@ class Course:
     time    (M,) fast halves after the beginning of the fast half
     way     (M,) share of the way done, print to print
     ahead   (M,) ways, place ahead of the trunk
+    high    (M,) swings, height over the ground as a share of that of a swing
     """
 
     time: FloatArray
     way: FloatArray
     ahead: FloatArray
+    high: FloatArray
 
     def where(self, kept: BoolArray) -> "Course":
         """Those of the frames (M,) that are ``kept``."""
-        return Course(self.time[kept], self.way[kept], self.ahead[kept])
+        return Course(self.time[kept], self.way[kept], self.ahead[kept], self.high[kept])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,9 +84,9 @@ class MeanPath:
     """A mean swing as far as it is known.
 
     ends  (2,) fast halves, lift-off and touchdown, after the beginning of the fast half
-    path  (2, 3) linear, square and cubic coefficient, by shares of the swing, of the way after lift-off [0] and of that
-          still to go before touchdown [1]
-    root  (2, 3, 3) 1, how three independent causes (SD 1) move these coefficients
+    path  (2, 6) linear, square and cubic coefficient, by shares of the swing, of the way after lift-off [0] and of that
+          still to go before touchdown [1], then those of the height
+    root  (2, 6, 6) 1, how independent causes (SD 1) move these coefficients
     """
 
     ends: FloatArray
@@ -106,34 +124,77 @@ def averaged(course: Course, s: MeanSettings) -> MeanCourse:
     course, place = course.where(near), place[near]
     number = np.bincount(place, minlength=size)
     full = number > 0
-    means = (span_mean(values, place, size)[full] for values in (course.time, course.way, course.ahead))
+    means = (span_mean(values, place, size)[full] for values in (course.time, course.way, course.ahead, course.high))
     return MeanCourse(Course(*means), number[full].astype(np.float64))
 
 
-def known_path(course: MeanCourse, softest: float, s: MeanSettings) -> MeanPath:
+def known_path(course: MeanCourse, softest: float, s: MeanSettings, *, heights: bool) -> MeanPath:
     """All manners up to ``softest`` weighed by how well they explain the course: first far apart, then close to each
-    other about the best."""
+    other about the best. heights: whether these help to find the touchdown."""
     low, high = np.full(2, -s.hardest), np.full(2, softest)
     for _ in range(3):
         manner = np.stack(np.meshgrid(*(np.linspace(low[i], high[i], s.tried) for i in (0, 1))), axis=-1).reshape(-1, 2)
         ends, misfit, off = _fitted(course, manner, s)
         noise = max(float(misfit.min()) / max(len(course.number) - 6, 1), 1e-12) * _alike(off[np.argmin(misfit)])
-        odds = (misfit.min() - misfit) / noise - ((manner / s.plain) ** 2).sum(axis=1)
+        odds = (misfit.min() - misfit) / noise - (((manner - s.usual) / s.plain) ** 2).sum(axis=1)
+        if heights:
+            odds += _height_odds(course, ends, ends[np.argmin(misfit)], s)
         weight = np.exp(np.maximum(odds - odds.max(), -200.0) / 2)
         weight /= weight.sum()
         middle = weight @ manner
         reach = 3 * np.sqrt(weight @ (manner - middle) ** 2) + (high - low) / (s.tried - 1)
         low, high = np.maximum(low, middle - reach), np.minimum(high, middle + reach)
-    mean = weight @ ends
+    near = weight**s.peak / (weight**s.peak).sum()
+    mean = near @ ends
     stretch = np.ptp(mean) / np.ptp(ends, axis=1)
-    paths, roots = np.empty((2, 3)), np.empty((2, 3, 3))
+    paths, roots = np.empty((2, 6)), np.empty((2, 6, 6))
     for end in (0, 1):
-        each = _cubic(manner, end, s.part) * stretch[:, None] ** _POWERS  # by shares of the mean swing
-        paths[end] = weight @ each
+        way = _cubic(manner, end, s.part) * stretch[:, None] ** _POWERS  # by shares of the mean swing
+        each = np.concatenate([way, _rise(course, ends[:, end], mean, end, s)], axis=1)
+        paths[end] = near @ each
         off = each - paths[end]
         value, axis = np.linalg.eigh((weight[:, None] * off).T @ off)
         roots[end] = axis * np.sqrt(np.maximum(value, 0.0))
     return MeanPath(mean, paths, roots)
+
+
+def _rise(course: MeanCourse, at: FloatArray, mean: FloatArray, end: int, s: MeanSettings) -> FloatArray:
+    """(G, 3) coefficients of the height after lift-offs, or before touchdowns, at each of ``at`` (G,) fast halves, by
+    shares of the mean swing, whose ends are ``mean`` (2,)."""
+    share, weight = _shares(course, at, mean, end, s)
+    terms = np.concatenate([np.ones((*share.shape, 1)), share[..., None] ** _POWERS], axis=2)
+    prior, doubt = np.array([0.0, *s.up]), s.lump / np.array([s.level, *s.up_sd])
+    left = terms.transpose(0, 2, 1) * weight
+    rest = left @ (course.mean.high - terms @ prior)[..., None]
+    found = prior + np.linalg.solve(left @ terms + np.diag(doubt**2), rest)[..., 0]
+    return np.asarray(found[:, 1:])
+
+
+def _height_odds(course: MeanCourse, ends: FloatArray, best: FloatArray, s: MeanSettings) -> FloatArray:
+    """(G,) twice the log odds of touchdowns at ``ends`` (G, 2) fast halves from the heights before and after them, over
+    all ways to come down of ``s.falls``; best (2,): the ends about which frames are chosen."""
+    share, weight = _shares(course, ends[:, 1], best, 1, s)
+    misfit = []
+    for power in s.falls:
+        terms = np.concatenate([np.ones((*share.shape, 1)), share[..., None] ** (power + np.arange(3.0))], axis=2)
+        left = terms.transpose(0, 2, 1) * weight
+        found = np.linalg.solve(left @ terms + 1e-4 * np.eye(4), (left @ course.mean.high)[..., None])
+        misfit.append((weight * (course.mean.high - (terms @ found)[..., 0]) ** 2).sum(axis=1))
+    least = np.min(misfit)
+    noise = max(float(least) / max(int((weight > 0).sum()) - 5, 1), 1e-12)
+    return np.asarray(2 * np.log(np.exp(np.maximum((least - np.array(misfit)) / noise, -200.0) / 2).sum(axis=0)))
+
+
+def _shares(
+    course: MeanCourse, at: FloatArray, mean: FloatArray, end: int, s: MeanSettings
+) -> tuple[FloatArray, FloatArray]:
+    """Shares of the swing after lift-offs (end 0), or before touchdowns, at each of ``at`` (G,) fast halves, 0 in the
+    stance (G, B); and the weights of the bins (B,), 0 far from that end of the swing ``mean`` (2,)."""
+    way, length = (1, -1)[end], np.ptp(mean)
+    share = np.maximum(way * (course.mean.time - at[:, None]) / length, 0.0)
+    from_mean = way * (course.mean.time - mean[end]) / length
+    near = (from_mean > -2 * s.part) & (from_mean < s.part)
+    return share, np.where(near, course.number / course.number.mean(), 0.0)
 
 
 def _fitted(course: MeanCourse, manner: FloatArray, s: MeanSettings) -> tuple[FloatArray, FloatArray, FloatArray]:

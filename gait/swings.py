@@ -69,11 +69,11 @@ class Manner:
     """How paws leave, or how they land. N stances, 2 pairs, fore and hind.
 
     known    (N,) bool, the swing beside the stance is like those that were learned from
-    path     (N, 3) linear, square and cubic coefficient of the way, by shares of the swing
+    path     (N, 6) linear, square and cubic coefficient of the way, by shares of the swing, and those of the height
     swing_s  (N,) s, its duration
     learned  (2,) bool, there were enough swings
     give_s   (2,) s, SD, how far all events of the pair may lie further towards rest
-    doubt    (2, 3, 3) 1, how three independent causes (SD 1) move the coefficients: the doubt of the mean path
+    doubt    (2, 6, 6) 1, how independent causes (SD 1) move the coefficients: the doubt of the mean path
     """
 
     known: BoolArray
@@ -88,8 +88,12 @@ class Manner:
 LEAST_SCATTER = 6
 
 
-def list_swings(body: Body, belt_px: FloatArray, prints_px: FloatArray, stances: Stances, s: SwingSettings) -> Swings:
-    """All swings from print to print. belt_px (T, 4) px paws in belt coordinates, prints_px (N,) px."""
+def list_swings(
+    body: Body, places: tuple[FloatArray, FloatArray], prints_px: FloatArray, stances: Stances, s: SwingSettings
+) -> Swings:
+    """All swings from print to print. places: (T, 4) px paws in belt coordinates, and (T, 4) heights, shares of the
+    height of a swing; prints_px (N,) px."""
+    belt_px, high = places
     before = np.flatnonzero(stances.paw[1:] == stances.paw[:-1])
     step = prints_px[before + 1] - prints_px[before]
     before = before[np.isfinite(step) & (step > s.least_step * body.length_px)]
@@ -109,8 +113,9 @@ def list_swings(body: Body, belt_px: FloatArray, prints_px: FloatArray, stances:
     if len(body.unsteady):
         alike &= span_sum(body.unsteady[frame].astype(float), swing, len(before)) == 0
     ahead = body.relative_px[frame, paw] / step[swing]
-    kept = seen & np.isfinite(time) & np.isfinite(way) & np.isfinite(ahead)
-    return Swings(before, after, begin, fast, alike, Course(time, way, ahead).where(kept), swing[kept])
+    course = Course(time, way, ahead, high[frame, paw])
+    kept = seen & np.isfinite(time) & np.isfinite(way) & np.isfinite(ahead) & np.isfinite(course.high)
+    return Swings(before, after, begin, fast, alike, course.where(kept), swing[kept])
 
 
 def _rise(t: FloatArray, way: FloatArray, swing: IntArray, count: int, level: float, frame_s: float) -> FloatArray:
@@ -128,14 +133,15 @@ def learn(swings: Swings, stances: Stances, s: SwingSettings) -> tuple[Manner, M
     """How paws leave and how they land."""
     n, pair_of = len(stances), stances.paw[swings.before] // 2
     learned, known, swing_s = np.zeros(2, dtype=bool), np.zeros((2, n), dtype=bool), np.ones((2, n))
-    paths, give_s, doubt = np.zeros((2, n, 3)), np.zeros((2, 2)), np.zeros((2, 2, 3, 3))
+    paths, give_s, doubt = np.zeros((2, n, 6)), np.zeros((2, 2)), np.zeros((2, 2, 6, 6))
     for pair in (0, 1):
         mine = swings.alike & (pair_of == pair)
         learned[pair] = mine.sum() >= s.least
         if not learned[pair]:
             continue
         course = averaged(swings.course.where(mine[swings.swing]), s.mean)
-        moving, resting = (known_path(course, power - 1, s.mean) for power in (s.moving, s.resting))
+        moving = known_path(course, s.moving - 1, s.mean, heights=False)
+        resting = known_path(course, s.resting - 1, s.mean, heights=True)
         for end, (fit, beside) in enumerate(((moving, swings.before[mine]), (resting, swings.after[mine]))):
             usual_s = float(np.median(swings.fast_s[mine]))
             cut = (stances.paw // 2 == pair) & ~np.isin(np.arange(n), swings.before if end == 0 else swings.after)
