@@ -1,4 +1,4 @@
-"""Landmarks of a planned clip without its picture: the drawn dog's own movement, as the planned camera sees it."""
+"""Landmarks and contacts of a planned clip without its picture: the drawn dog's movement, as the camera sees it."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from pose.landmarks import CROUP, LANDMARKS, WITHERS
-from pose.tracks import FloatArray, Tracks
+from pose.tracks import BoolArray, FloatArray, Tracks
 from training.footage.camera import set_camera
 from training.footage.plan import ClipPlan
 from training.footage.posing import pose_at
@@ -14,6 +14,11 @@ from training.footage.scene import span_of
 from training.footage.skeleton import Skeleton, build_skeleton
 from training.footage.skin import Skin, build_skin
 from training.footage.staging import build_of, carriage_of, movement_of, times_of, view_of
+
+#: Withers heights off its planned place up to which a paw is at it.
+_AT_ITS_PLACE = 0.002
+#: s within its stance at which it is looked at.
+_WITHIN_S = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +59,36 @@ def _exact_px(plan: ClipPlan, roll_deg: float) -> FloatArray:
     if plan.facing == "left":
         xy[..., 0] = plan.size[0] - 1 - xy[..., 0]
     return xy.reshape(len(marks), len(LANDMARKS), 2)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Steps:
+    """Contacts of one paw. touchdown_s, liftoff_s (N,) s; kept (N, 2) bool, whether the paw comes down, and leaves, at
+    the place of its stance: a leg that is too short for its step takes it off the belt early and slowly, so that there
+    is no moment of lift-off to be told."""
+
+    touchdown_s: FloatArray
+    liftoff_s: FloatArray
+    kept: BoolArray
+
+
+def steps_of(plan: ClipPlan) -> tuple[Steps, ...]:
+    """Contacts of the four paws that are whole in the planned clip."""
+    skeleton, skin = _dog(plan.identity, plan.kind, tuple(sorted(plan.build.items())))
+    movement, carriage = movement_of(plan, skeleton, np.random.default_rng((8102, plan.seed))), carriage_of(plan)
+
+    def kept(p: int, t: float) -> bool:
+        """Whether paw ``p`` is at its place at ``t`` (s)."""
+        mark = pose_at(skeleton, skin, movement, carriage, t).marks[p]
+        return bool(np.hypot(mark[0] - movement.paw(p, t)[0], mark[1] - skeleton.foot[p, 1]) <= _AT_ITS_PLACE)
+
+    found = []
+    for p, (down, up) in enumerate(zip(movement.touchdown_s, movement.liftoff_s, strict=True)):
+        whole = (down >= 0) & (up <= plan.seconds)
+        down, up = down[whole], up[whole]
+        looks = np.stack([down + _WITHIN_S, up - _WITHIN_S], axis=1)
+        found.append(Steps(down, up, np.array([[kept(p, float(t)) for t in row] for row in looks])))
+    return tuple(found)
 
 
 @lru_cache(maxsize=1)
