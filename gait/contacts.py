@@ -71,7 +71,7 @@ class ContactSettings:
     sure_speed: float = 0.25
     easing: float = 0.1
     shape_doubt: float = 0.01
-    learned: float = 0.3
+    learned: float = 0.2
     firm: float = 0.5
     swings: SwingSettings = field(default_factory=SwingSettings)
 

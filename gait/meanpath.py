@@ -153,7 +153,7 @@ def known_path(course: MeanCourse, softest: float, s: MeanSettings, *, heights: 
         each = np.concatenate([way, _rise(course, ends[:, end], mean, end, s)], axis=1)
         paths[end] = near @ each
         off = each - paths[end]
-        value, axis = np.linalg.eigh((weight[:, None] * off).T @ off)
+        value, axis = np.linalg.eigh(s.peak * (near[:, None] * off).T @ off)
         roots[end] = axis * np.sqrt(np.maximum(value, 0.0))
     return MeanPath(mean, paths, roots)
 
