@@ -3,8 +3,8 @@
 Around each change between stance and swing the paw's place against the belt and its height are explained by: still
 before the event, a smooth departure after it (a cubic in time with priors on its coefficients). The event time's
 posterior on a fine grid, the cubics integrated out, gives mean and standard deviation. A frame that shows nothing has
-no weight, so an event behind a post simply gets a wide posterior. The priors of the path along the belt are those of
-the clip's own mean swing (see gait.swings) where it has enough of them.
+no weight, so an event behind a post simply gets a wide posterior. The priors of the path along the belt and of the
+height are those of the clip's own mean swing (see gait.swings) where it has enough of them.
 """
 
 from dataclasses import dataclass, field
@@ -52,7 +52,8 @@ class ContactSettings:
                        come out 0.01 of a stride late or early (measured with closed-form paths)
     learned            1, share of it that is left where the clip's own swings tell how paws leave and land (measured
                        with closed-form paths)
-    firm               1, how much narrower than along_sd the path then is: what one swing has that the mean has not
+    firm               1, how much narrower than along_sd and up_sd the path then is: what one swing has that the mean
+                       has not
     swings             how mean swings are found
     """
 

@@ -5,8 +5,9 @@ its own length, print to print, and by the time that the middle half of its way 
 mean is fitted twice (see gait.meanpath): as a paw that leaves and lands on the move, and as one that may do so at rest.
 
 At the beginning both fit a paw that rolls over its toes: it creeps forward while it still bears weight. Lift-offs are
-therefore timed by the first fit. Nothing rolls when a paw lands, so touchdowns are timed by the second. What lies
-between the two is doubt that all stances of the clip have in common.
+therefore timed by the first fit, and the heights only follow it, since a rolling paw rises before it leaves. Nothing
+rolls when a paw lands, so touchdowns are timed by the second, and the heights help to find them. What lies between the
+two is doubt that all stances of the clip have in common.
 """
 
 from dataclasses import dataclass, field

@@ -17,9 +17,11 @@ S = MeanSettings()
 END = 0.02
 
 
-def course_of(swing: str, noise: float = 0.003, bend: float = 0.0, frames: int = 900) -> tuple[Course, FloatArray]:
+def course_of(
+    swing: str, noise: float = 0.003, bend: float = 0.0, frames: int = 900, seed: int = 5
+) -> tuple[Course, FloatArray]:
     """Frames of swings of closed form, and the true ends (2,) in fast halves; bend: what a camera off square adds."""
-    rng = np.random.default_rng(5)
+    rng = np.random.default_rng(seed)
     share = np.linspace(-0.5, 1.5, frames)
     way = SWINGS[swing](np.clip(share, 0.0, 1.0))
     quarter, most = np.interp([0.25, 0.75], way[(share > 0) & (share < 1)], share[(share > 0) & (share < 1)])
@@ -46,6 +48,24 @@ def test_a_paw_at_rest_is_found_by_the_path_that_may_be() -> None:
     moving, resting = (known_path(averaged(course, S), softest, S, heights=softest > 0.5) for softest in (0.1, 1.0))
     assert (resting.ends - ends) / np.ptp(ends) == pytest.approx([0.0, 0.0], abs=2 * END)
     assert moving.ends[0] > resting.ends[0] + 0.1 and moving.ends[1] < resting.ends[1] - 0.1
+
+
+@pytest.mark.parametrize("swing", ["hard", "even"])
+def test_heights_help_to_tell_when_a_paw_lands(swing: str) -> None:
+    off: dict[bool, list[float]] = {False: [], True: []}
+    for seed in range(40):
+        course, ends = course_of(swing, noise=0.015, seed=seed)
+        for heights, errors in off.items():
+            errors.append(known_path(averaged(course, S), 1.0, S, heights=heights).ends[1] - ends[1])
+    assert np.sqrt(np.mean(np.square(off[True]))) < np.sqrt(np.mean(np.square(off[False])))
+
+
+@pytest.mark.parametrize("swing", ["hard", "even"])
+def test_how_high_paws_go_is_learned_with_their_way(swing: str) -> None:
+    found = known_path(averaged(course_of(swing)[0], S), 0.1, S, heights=False)
+    share = np.array([0.1, 0.2, 0.4])
+    for coefficients in found.path:
+        assert share[:, None] ** [1, 2, 3] @ coefficients[3:] == pytest.approx(LIFTS[swing](share), abs=0.08)
 
 
 def test_noise_widens_what_is_not_known_of_the_path() -> None:

@@ -18,7 +18,7 @@ from training.errors import DrawError
 from training.footage.caseload import write_caseload
 from training.footage.plan import ClipPlan
 from training.footage.planted import BAD, CHANGES, PlantedClip, planted_dogs
-from training.footage.undrawn import Watching, landmarks_of
+from training.footage.undrawn import Watching, landmarks_of, steps_of
 
 EXACT = Watching(frame_bl=0.0, clip_bl=0.0)
 #: Share of its size by which the planted change may differ in what is measured: the dog and the camera differ as well.
@@ -116,3 +116,12 @@ def test_a_plan_is_always_the_same_clip() -> None:
     assert (again.xy_px == made.xy_px).all()
     other = landmarks_of(replace(clip.plan, seed=99), roll_deg=clip.roll_deg)
     assert np.abs(other.xy_px[:50] - made.xy_px[:50]).max() > 1.0
+
+
+@pytest.mark.parametrize(("crouch", "share"), [(0.1, (1.0, 1.0)), (0.0, (0.1, 0.9))], ids=["bent", "straight"])
+def test_legs_too_short_for_their_steps_are_told(crouch: float, share: tuple[float, float]) -> None:
+    row = {"gait": "trot", "strides": 12, "travel": 0.75}
+    plan = ClipPlan("trot", "Dog 01", (row,), identity=3009, kind="racer", seconds=3.0, carriage={"crouch": crouch})
+    steps = steps_of(plan)
+    assert len(steps) == 4 and all((paw.liftoff_s > paw.touchdown_s).all() for paw in steps)
+    assert share[0] <= np.mean([paw.kept.mean() for paw in steps]) <= share[1]
