@@ -1,4 +1,4 @@
-"""Landmarks in a single picture: read as a clip of one frame, each landmark at its own best place."""
+"""Landmarks in a single picture: read as a clip of one frame, the two paws of a pair at the places best for both."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -11,6 +11,7 @@ from pose.heatmap import Places
 from pose.landmarks import CROUP, LANDMARKS, PAIRS, WITHERS
 from pose.read import Facing, ReadSettings, find_facing, follow_dog
 from pose.repeat import Repeated, RepeatSettings
+from pose.sides import SideSettings
 from pose.tracks import FloatArray
 from pose.window import Picture
 
@@ -70,9 +71,25 @@ def read_still(
     xy, own = (values[0] for values in best_xy(found))
     if not (own[[WITHERS, CROUP]] > settings.nothing_mass).all():
         return NO_DOG
+    _choose_pairs(found, xy, own, settings.sides)
     mass, sides = _masses(found, xy, own, settings.sides.same_bl)
     xy[mass < settings.nothing_mass] = np.nan
     return StillReading(xy, np.where(np.isfinite(xy[:, 0]), network.calibrated(mass) * sides, 0.0), facing)
+
+
+def _choose_pairs(found: Places, xy: FloatArray, own: FloatArray, settings: SideSettings) -> None:
+    """Put the paws of each pair (into ``xy`` (6, 2) and ``own`` (6,)) where near and far together are likeliest.
+
+    Each channel alone may take the clearer paw for its own; that one paw covers the other is rarer than both being
+    seen, by the same factor as in a clip.
+    """
+    length = np.hypot(*(xy[WITHERS] - xy[CROUP]))
+    for pair, marks in enumerate(PAIRS):
+        places, mass = found.pair_xy[0, pair], np.nan_to_num(found.pair_mass[0, pair])
+        apart = np.hypot(*np.moveaxis(places[:, None] - places, -1, 0))
+        both = mass[:, None, 0] * mass[:, 1] * np.where(apart < settings.same_bl * length, settings.covered, 1.0)
+        for side, best in enumerate(np.unravel_index(np.argmax(both), both.shape)):
+            xy[marks[side]], own[marks[side]] = places[best], mass[best, side]
 
 
 def _masses(found: Places, xy: FloatArray, own: FloatArray, same_bl: float) -> tuple[FloatArray, FloatArray]:

@@ -121,9 +121,11 @@ class Oracle:
         (((1.0, 1e-15), (1e-15, 1.0)), (1.0, 1.0)),
         # the places hold 0.9 and 1.1 (at most 1), the order is right with 0.7 * 0.8 against 0.3 * 0.2
         (((0.7, 0.3), (0.2, 0.8)), (0.9 * 0.56 / 0.62, 0.56 / 0.62)),
-        (((0.6, 0.4), (0.6, 0.4)), (0.6, 0.6)),
+        # each channel alone would take the first place; that one paw covers the other is likelier by 1.5, seldom by 5
+        (((0.6, 0.4), (0.6, 0.4)), (0.5, 0.8 * 0.5)),
+        (((0.95, 0.05), (0.95, 0.05)), (0.95, 0.95)),
     ],
-    ids=["sure", "divided", "both channels at one place"],
+    ids=["sure", "divided", "both channels lean to one place", "one paw covers the other"],
 )
 def test_scores_hold_how_sure_the_sides_are(fore: tuple, scores: tuple[float, float]) -> None:
     once = RepeatSettings(((0.0, 0.0),), (1.0,))
