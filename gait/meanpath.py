@@ -172,17 +172,20 @@ def _rise(course: MeanCourse, at: FloatArray, mean: FloatArray, end: int, s: Mea
 
 def _height_odds(course: MeanCourse, ends: FloatArray, best: FloatArray, s: MeanSettings) -> FloatArray:
     """(G,) twice the log odds of touchdowns at ``ends`` (G, 2) fast halves from the heights before and after them, over
-    all ways to come down of ``s.falls``; best (2,): the ends about which frames are chosen."""
+    all ways to come down of ``s.falls``; best (2,): the ends about which frames are chosen. Bins that are off alike say
+    less, as in the way done: no paw comes down by a power of time alone."""
     share, weight = _shares(course, ends[:, 1], best, 1, s)
-    misfit = []
+    offs = []
     for power in s.falls:
         terms = np.concatenate([np.ones((*share.shape, 1)), share[..., None] ** (power + np.arange(3.0))], axis=2)
         left = terms.transpose(0, 2, 1) * weight
         found = np.linalg.solve(left @ terms + 1e-4 * np.eye(4), (left @ course.mean.high)[..., None])
-        misfit.append((weight * (course.mean.high - (terms @ found)[..., 0]) ** 2).sum(axis=1))
-    least = np.min(misfit)
-    noise = max(float(least) / max(int((weight > 0).sum()) - 5, 1), 1e-12)
-    return np.asarray(2 * np.log(np.exp(np.maximum((least - np.array(misfit)) / noise, -200.0) / 2).sum(axis=0)))
+        offs.append(np.sqrt(weight) * (course.mean.high - (terms @ found)[..., 0]))
+    off, looked = np.array(offs), weight > 0
+    misfit = (off**2).sum(axis=2)
+    best_off = off[np.unravel_index(misfit.argmin(), misfit.shape)][looked]
+    noise = max(float(misfit.min()) / max(int(looked.sum()) - 5, 1), 1e-12) * _alike(best_off)
+    return np.asarray(2 * np.log(np.exp(np.maximum((misfit.min() - misfit) / noise, -200.0) / 2).sum(axis=0)))
 
 
 def _shares(
