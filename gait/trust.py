@@ -74,7 +74,8 @@ def _picture_checks(e: Evidence, s: TrustSettings) -> tuple[TrustCheck, ...]:
     worst = int(np.argmin(seen))
     near, far = e.belt.speed_px_s
     ratio = float(min(near, far) / max(near, far)) if min(near, far) > 0 else float("nan")
-    tilt = abs(abs(e.belt.angle_deg) - abs(e.trial.incline_deg or 0.0))
+    uphill_deg = e.belt.angle_deg * (1 if e.body.facing == "right" else -1)
+    tilt = abs(uphill_deg - (e.trial.incline_deg or 0.0))
     return (
         _least(
             "landmarks seen",

@@ -141,9 +141,13 @@ def test_what_is_wrong_is_named_with_advice(check: str) -> None:
     assert record.grade == "usable with care"
 
 
-def test_a_belt_incline_that_was_entered_is_no_tilt() -> None:
-    record = build_record(dog(WALK, Scene(slope_deg=8, seconds=10, noise_bl=0.01))[0], Trial(incline_deg=8))
-    assert "camera level" not in [c.name for c in record.checks if not c.passed]
+@pytest.mark.parametrize("facing", ["left", "right"])
+@pytest.mark.parametrize(("entered_deg", "level"), [(8.0, True), (-8.0, False), (None, False)])
+def test_a_belt_incline_that_was_entered_is_no_tilt(facing: str, entered_deg: float | None, level: bool) -> None:
+    """Uphill: what the dog walks up, whichever way it faces. The wrong way round it is a tilt of twice as much."""
+    uphill = Scene(slope_deg=8, seconds=10, noise_bl=0.01, facing=facing)  # type: ignore[arg-type]
+    record = build_record(dog(WALK, uphill)[0], Trial(incline_deg=entered_deg))
+    assert ("camera level" not in [c.name for c in record.checks if not c.passed]) == level
 
 
 def test_a_facing_that_the_landmarks_deny_is_said() -> None:
