@@ -1,9 +1,9 @@
 """Asymmetrical gaits.
 
 Transverse: leading hind and leading fore on the same side; rotary: on opposite sides (Biancardi & Minetti 2012,
-J Exp Biol 215:4144). Bound: both pairs land together, within 10 % of the stride; half-bound: the hinds do (Hildebrand
-1977, J Mammal 58:131, as quoted by others, paper not opened). Canter: one hind; other hind and diagonal fore together;
-leading fore.
+J Exp Biol 215:4144, read in its abstract). Bound: both pairs land together, within 10 % of the stride; half-bound: the
+hinds do (Hildebrand 1977, J Mammal 58:131, as quoted by others, paper not opened). Canter: one hind; other hind and
+diagonal fore together; leading fore (read in an encyclopaedia on the gaits of dogs).
 """
 
 import numpy as np

@@ -1,4 +1,4 @@
-"""Usherwood & Smith 2018 (figshare 6275360).
+"""Usherwood & Smith 2018 (figshare 6275360; title and legend of the animation, read there).
 
 With duty factor 0.75 on all feet, limb phase 0.25 and opposite feet half a stride apart, exactly three feet are down
 at every instant.
