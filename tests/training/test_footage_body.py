@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from footage_maker import Body, body, places, steady
+from footage_maker import Body, body, pattern, places, steady
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
@@ -12,7 +12,7 @@ from pose.landmarks import CROUP, FAR_FORE, FAR_HIND, NEAR_FORE, NEAR_HIND, WITH
 from training.footage.backdrop import SIZE, make_backdrops
 from training.footage.build import KINDS, Build, RareShares, draw_build, vary_build
 from training.footage.movement import Pattern
-from training.footage.posing import Carriage
+from training.footage.posing import Carriage, pose_at
 from training.footage.room import BLADES, draw_room, grow
 from training.footage.skeleton import LEGS, build_skeleton
 from training.footage.skin import build_skin
@@ -20,6 +20,7 @@ from training.footage.skin import build_skin
 #: Loose specks where a tail tip or a chest is thinner than the grid: most of a speck's vertices, and its longest side.
 SPECK_SHARE = 0.002
 SPECK_SIDE = 0.05  # withers heights
+HEAD_PART, TAIL_PART = 2, 3
 WITHERS_WITHIN = 0.06  # withers heights
 STANDING = Pattern("walk", 0.85, 0.85, 0.25, 0.5, 0.5, 1.0, 0.0, 0.0, 0.0)
 
@@ -115,7 +116,7 @@ def test_near_is_the_right_side_and_fore_is_ahead(kind: str) -> None:
 
 def varied(kind: str, share: float) -> Build:
     """A dog of that kind with everything rare, or with nothing of it."""
-    shares = RareShares(high_tail=share, loose_croup=share, upright_neck=share)
+    shares = RareShares(high_tail=share, loose_croup=share, upright_neck=share, buried_withers=share)
     return vary_build(np.random.default_rng(1), draw_build(np.random.default_rng(0), kind), shares)
 
 
@@ -128,6 +129,45 @@ def test_a_high_tail_and_an_upright_neck_leave_withers_and_croup_on_the_trunk(ki
     skin = build_skin(skeleton)
     for vertex, x in ((skin.withers, skeleton.withers_x), (skin.croup, skeleton.croup_x)):
         assert skin.xyz[vertex, 1] == pytest.approx(skeleton.outline(np.array(x))[0], abs=WITHERS_WITHIN)
+
+
+@every_kind
+def test_the_croup_lies_half_way_from_the_hip_bone_crest_to_the_front_of_a_high_tail(kind: str) -> None:
+    build = varied(kind, 1.0)
+    skeleton = build_skeleton(build)
+    skin = build_skin(skeleton)
+    crest = skeleton.legs[2][0, 0] + 0.12 * build.pelvis
+    root = skeleton.tail[0]
+    tail = (skin.part == TAIL_PART) & (np.abs(skin.xyz[:, 1] - root[1]) < 0.02)
+    front = skin.xyz[tail, 0].max() if tail.any() else root[0]
+    assert skin.xyz[skin.croup, 0] == pytest.approx((crest + front) / 2, abs=0.03)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_thick_neck_over_the_withers_leaves_them_on_the_outline_above_the_elbow(seed: int) -> None:
+    rng, shares = np.random.default_rng(seed), RareShares(0.0, 0.0, 0.0, buried_withers=1.0)
+    skeleton = build_skeleton(vary_build(rng, draw_build(rng, "fluffy"), shares))
+    skin = build_skin(skeleton)
+    elbow, withers = skeleton.legs[0][2], skin.xyz[skin.withers]
+    assert abs(withers[0] - elbow[0]) < 0.05
+    above = (np.abs(skin.xyz[:, 0] - withers[0]) < 0.01) & (skin.part != HEAD_PART)
+    assert withers[1] == pytest.approx(skin.xyz[above, 1].max(), abs=0.01)
+
+
+def test_a_folded_hind_foot_trails_behind_its_hock_or_swings_before_it() -> None:
+    dog = body("square")
+    movement = steady(dog, pattern("trot", dog))
+    paws = []
+    for hang in (-0.3, 0.3, 1.1):
+        carriage = Carriage(hang=hang)
+        lifted = [t for t in np.arange(0.0, 1.0, 0.02) if not movement.paw(NEAR_HIND, t)[3]]
+        ahead = []
+        for t in lifted:
+            bones = pose_at(dog.skeleton, dog.skin, movement, carriage, float(t)).bones
+            hock, foot = (bones[LEGS[NEAR_HIND][k]] @ [*dog.skeleton.legs[NEAR_HIND][k], 1.0] for k in (2, 3))
+            ahead.append(foot[0] - hock[0])
+        paws.append(float(np.mean(ahead)))
+    assert paws[0] > paws[1] + 0.02 > paws[2] + 0.04
 
 
 def test_a_loose_coat_is_longest_over_croup_and_thighs() -> None:

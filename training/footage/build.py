@@ -4,6 +4,8 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from pose.tracks import FloatArray
+
 #: (low, high) of each field by kind of build. Proportions are our own drawing choices, spanning what
 #: breed standards ask for (chest depth about 45-48 % of withers height in a shepherd, length exceeding
 #: height by 10-17 %: as quoted by others, standards not opened).
@@ -14,7 +16,7 @@ _COMMON = {
     "girth": (0.85, 1.15), "neck": (0.30, 0.44), "neck_girth": (0.085, 0.125), "skull": (0.080, 0.105),
     "muzzle": (0.11, 0.18), "muzzle_girth": (0.034, 0.052), "tail": (0.40, 0.62), "tail_girth": (0.018, 0.032),
     "angulation": (0.75, 1.3), "paw": (0.038, 0.050), "rump_fall": (0.04, 0.22), "ear": (0.11, 0.20),
-    "hair": (0.004, 0.03), "stance_width": (0.75, 1.0), "neck_rise": (0.50, 1.10), "neck_ahead": (0.07, 0.17),
+    "hair": (0.004, 0.03), "stance_width": (0.75, 1.0), "neck_rise": (0.50, 1.10), "neck_ahead": (0.0, 0.17),
     "neck_base": (0.79, 0.88), "neck_blend": (0.05, 0.14), "pelvis": (0.85, 1.2), "thigh": (0.85, 1.2),
     "hip_back": (0.115, 0.160), "tail_set": (0.01, 0.06),
     "feather": (0.5, 1.5), "beard": (0.15, 0.6), "mane": (0.8, 1.5), "droop": (0.0, 0.8),
@@ -67,7 +69,7 @@ KINDS = tuple(_KINDS)
 _SHARES = np.array([4, 2.5, 2, 2, 2, 1.2, 1.2, 1.2, 2, 2])
 TAILS = ("down", "sabre", "up", "curled", "docked")
 EARS = ("pricked", "hanging", "folded")
-_THICKEST_TAIL = 0.05  # girth at the root and length of coat beyond which a dog looks wrong, withers heights
+_THICKEST_TAIL = 0.06  # girth at the root and length of coat beyond which a dog looks wrong, withers heights
 _LONGEST_COAT = 0.13
 
 
@@ -125,6 +127,12 @@ class Build:
     tail_root: float = 1.0
     breeches: float = 1.0
 
+    @property
+    def tail_girths(self) -> FloatArray:
+        """(5,) radii of the tail from its root to its tip."""
+        thick = 1.0 + (self.tail_root - 1.0) * np.clip(1.0 - np.arange(5) / 2, 0.0, 1.0)
+        return np.asarray(self.tail_girth * (1.25 - 0.22 * np.arange(5)) * thick)
+
 
 def draw_build(rng: np.random.Generator, kind: str | None = None) -> Build:
     """A random dog of ``kind`` (one of KINDS; None = any)."""
@@ -145,11 +153,13 @@ class RareShares:
                    root of the tail
     loose_croup    long, hanging coat over croup and thighs: the croup must be found below it
     upright_neck   a neck set on steeply and carried high, with a clear kink before the withers
+    buried_withers   a thick neck or mane that sets on at the withers or behind them: its kink is not where they are
     """
 
-    high_tail: float = 0.25
+    high_tail: float = 0.30
     loose_croup: float = 0.20
-    upright_neck: float = 0.22
+    upright_neck: float = 0.25
+    buried_withers: float = 0.12
 
 
 def vary_build(rng: np.random.Generator, build: Build, shares: RareShares = RareShares()) -> Build:
@@ -158,17 +168,20 @@ def vary_build(rng: np.random.Generator, build: Build, shares: RareShares = Rare
         build = _high_tail(rng, build)
     if rng.random() < shares.loose_croup:
         build = _loose_croup(rng, build)
-    if rng.random() < shares.upright_neck:
-        build = _upright_neck(rng, build)
-    return build
+    kind = rng.random()
+    if kind < shares.upright_neck:
+        return _upright_neck(rng, build)
+    return _buried_withers(rng, build) if kind < shares.upright_neck + shares.buried_withers else build
 
 
 def _high_tail(rng: np.random.Generator, b: Build) -> Build:
-    """Not thicker at the root than _THICKEST_TAIL, so that the tail sets on behind the croup and not on it."""
+    """Not thicker at the root than _THICKEST_TAIL and flush with the rump, so that it sets on behind the croup."""
     girth = b.tail_girth * rng.uniform(1.0, 1.4)
     root = min(rng.uniform(1.3, 2.2), _THICKEST_TAIL / girth)
     shape = str(rng.choice(["up", "curled", "sabre"], p=[0.35, 0.5, 0.15]))
-    return replace(b, tail_shape=shape, tail=max(b.tail, 0.30), tail_girth=girth, tail_root=max(root, 1.0))
+    high = replace(b, tail_shape=shape, tail=max(b.tail, 0.30), tail_girth=girth, tail_root=max(root, 1.0))
+    flush = max(b.tail_set, float(high.tail_girths[0]) - rng.uniform(0.0, 0.03))
+    return replace(high, tail_set=flush, rump_fall=b.rump_fall * rng.uniform(0.3, 1.0))
 
 
 def _loose_croup(rng: np.random.Generator, b: Build) -> Build:
@@ -178,9 +191,15 @@ def _loose_croup(rng: np.random.Generator, b: Build) -> Build:
 
 
 def _upright_neck(rng: np.random.Generator, b: Build) -> Build:
-    """Steep, yet clear of the withers: the back of the neck leaves the topline before them."""
+    """Steep: the back of the neck leaves the topline at the withers or a little before them."""
     rise, thick = rng.uniform(1.05, 1.35), 1.12 * b.neck_girth
     base = min(rng.uniform(0.82, 0.90), 1.04 - 1.45 * b.neck_girth)
-    clear = 0.05 + thick / np.sin(rise) - (1.0 - base) / np.tan(rise)
-    ahead, long, blend = max(float(clear), b.neck_ahead), b.neck * rng.uniform(1.0, 1.25), rng.uniform(0.03, 0.09)
+    clear = rng.uniform(0.0, 0.07) + thick / np.sin(rise) - (1.0 - base) / np.tan(rise)
+    ahead, long, blend = float(clear), b.neck * rng.uniform(1.0, 1.25), rng.uniform(0.03, 0.09)
     return replace(b, neck_rise=rise, neck_base=base, neck_ahead=ahead, neck=long, neck_blend=blend)
+
+
+def _buried_withers(rng: np.random.Generator, b: Build) -> Build:
+    ahead, mane, thick = rng.uniform(-0.03, 0.06), b.mane * rng.uniform(1.0, 1.6), rng.uniform(1.0, 1.2)
+    rise, blend = rng.uniform(0.45, 1.0), rng.uniform(0.06, 0.16)
+    return replace(b, neck_ahead=ahead, mane=mane, neck_girth=b.neck_girth * thick, neck_rise=rise, neck_blend=blend)

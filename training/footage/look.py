@@ -25,6 +25,7 @@ COATS = np.array(
 )
 _COMMON_SHARE = np.array([4.2, 1.6, 1.0, 1.4, 1.5, 1.2, 1.0, 1.6, 0.9, 0.7])
 PATTERNS = ("solid", "saddle", "patches", "brindle", "merle", "points", "pale belly")
+_STRANGE = 0.08  # share of the dogs that have a coat of any two colours
 _PATTERN_SHARE = np.array([0.24, 0.18, 0.20, 0.06, 0.09, 0.11, 0.12])
 
 
@@ -68,6 +69,8 @@ def draw_look(rng: np.random.Generator, s: Skeleton) -> Look:
         main = COATS[7]
     if PATTERNS[pattern] == "pale belly":
         second = main + (COATS[6] - main) * rng.uniform(0.3, 1.0)
+    if rng.random() < _STRANGE:  # colours that no dog has: the shape has to do
+        main, second = any_colour(rng), any_colour(rng)
     coat = np.array([main, second, COATS[7] * rng.uniform(0.8, 1.1), (0.42, 0.27, 0.22)])
     coat *= rng.uniform(0.75, 1.3) * rng.uniform(0.93, 1.07, (4, 3))
     bands, colours, parts = _gear(rng, s)

@@ -12,12 +12,16 @@ from training.footage.skin import Skin
 _REACH = 0.985  # share of a straight limb that is used at most
 _COAT_OUTLINE = 0.7  # share of the hair's length at which the outline of a coat is seen
 _HANGS = np.array([0.3, 1.0, 0.0])  # the way in which hair hangs, as the shader has it
+_TRAIL = 0.95  # radians by which a folded fore foot trails behind its carpus at most
 _BEND = (-1.0, -1.0, 1.0, 1.0)  # elbows bend backward, stifles forward
 
 
 @dataclass(frozen=True, slots=True)
 class Carriage:
-    """How a dog carries itself. Angles in radians, lengths in withers heights."""
+    """How a dog carries itself. Angles in radians, lengths in withers heights.
+
+    hang  how far a folded hind foot trails behind its hock, radians at most; below 0 it swings before it
+    """
 
     crouch: float = 0.03
     pitch: float = 0.0
@@ -29,6 +33,7 @@ class Carriage:
     tail_yaw: float = 0.0
     arch: float = 0.0
     fold: float = 1.0
+    hang: float = _TRAIL
     toe_in: float = 0.15
 
 
@@ -119,17 +124,17 @@ def _limb(bones: FloatArray, s: Skeleton, p: int, state: tuple[float, float, flo
         bones[numbers[0]] = bones[root] @ _turn(rest[0], -0.40 * (lean - 0.1))
         top = _apply(bones[numbers[0]], rest[1])
         chain, numbers = chain[1:], numbers[1:]
-    tip, slope = _foot_angles(share, down, lean, c.fold)
+    tip, slope = _foot_angles(share, down, lean, c.fold, _TRAIL if p < 2 else c.hang)
     fetlock = paw - _rotate(s.foot[p] - rest[-1], tip)
     return _hang(bones, chain, numbers, (top, fetlock, slope), (tip, _BEND[p], s.foot[p]))
 
 
-def _foot_angles(share: float, down: bool, lean: float, fold: float) -> tuple[float, float]:
+def _foot_angles(share: float, down: bool, lean: float, fold: float, trail: float) -> tuple[float, float]:
     """Pitch of the foot and forward lean of the pastern, radians, in stance or swing."""
     if down:
         return -0.55 * max(0.0, (share - 0.72) / 0.28) ** 2, 0.75 * lean
     curl = fold * float(np.sin(np.pi * share**0.75))
-    return -0.55 * (1 - share) ** 3 - 0.85 * curl, 0.75 * lean + 0.95 * curl * (1.0 - 0.35 * share)
+    return -0.55 * (1 - share) ** 3 - 0.85 * curl, 0.75 * lean + trail * curl * (1.0 - 0.35 * share)
 
 
 def _rotate(v: FloatArray, angle: float) -> FloatArray:

@@ -9,7 +9,7 @@ from pose.tracks import BoolArray, FloatArray
 from training.footage.build import draw_build, vary_build
 from training.footage.camera import Camera, View, draw_view, set_camera
 from training.footage.look import Look, draw_look
-from training.footage.movement import GAITS, Movement, draw_pattern, move
+from training.footage.movement import GAITS, Movement, Pattern, draw_pattern, move
 from training.footage.posing import Carriage, Pose, pose_at
 from training.footage.room import Room, draw_room, grow
 from training.footage.skeleton import Skeleton, build_skeleton
@@ -21,6 +21,8 @@ _GAIT_SHARE = (0.36, 0.12, 0.10, 0.28, 0.06, 0.08)
 #: and while it stands, withers heights.
 _STANDING = 0.25
 _ASTRIDE = (0.03, 0.11)
+#: Share of pictures in which the paws of a dog that moves go anyhow.
+_ANYHOW = 0.15
 #: Share of pictures in deep grass, of dogs with a dark coat (black, dark brown: hardest to tell from it) and of others,
 #: and the mean linear reflectance below which a coat is dark.
 _IN_MEADOW = {True: 0.22, False: 0.07}
@@ -78,14 +80,17 @@ def draw_carriage(rng: np.random.Generator, dog: Dog) -> Carriage:
         tail_yaw=float(rng.normal(0, 0.35)),
         arch=float(rng.normal(0, 0.03)),
         fold=float(rng.uniform(0.6, 1.25)),
+        hang=float(rng.uniform(-0.3, 1.1)),
         toe_in=float(rng.uniform(-0.1, 0.55)),
     )
 
 
 def draw_movement(rng: np.random.Generator, dog: Dog) -> Movement:
-    """A random steady movement, or standing about with each paw where it happens to be."""
+    """A random steady movement, paws going anyhow, or standing about with each paw where it happens to be."""
     gait = str(rng.choice(GAITS, p=_GAIT_SHARE))
     pattern = draw_pattern(rng, gait, dog.skeleton.build.withers_m)
+    if rng.random() < _ANYHOW:
+        pattern = _anyhow(rng, pattern)
     standing = rng.random() < _STANDING
     if standing:  # slow, short, heavy on the ground
         pattern = replace(
@@ -98,6 +103,17 @@ def draw_movement(rng: np.random.Generator, dog: Dog) -> Movement:
         )
     astride = _ASTRIDE[standing] * rng.standard_normal(4)
     return move(rng, [(pattern, 3)], rest_x=dog.skeleton.foot[:, 0] + astride, spread=0.02)
+
+
+def _anyhow(rng: np.random.Generator, pattern: Pattern) -> Pattern:
+    """Paws in an order that no gait has, lifted high or reaching far: dogs that turn, play or are held back."""
+    duty_hind, duty_fore = rng.uniform(0.25, 0.65, 2)
+    phase, hind, fore = rng.random(3)
+    travel, lift = rng.uniform(0.2, 1.1), rng.uniform(0.08, 0.28)
+    return replace(
+        pattern, duty_hind=float(duty_hind), duty_fore=float(duty_fore), limb_phase=float(phase),
+        hind_lag=float(hind), fore_lag=float(fore), travel=float(travel), lift=float(lift),
+    )  # fmt: skip
 
 
 def instants(

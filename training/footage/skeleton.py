@@ -25,7 +25,7 @@ class Skeleton:
     neck       (3, 3) base, poll, muzzle end; tail (5, 3)
     foot       (4, 3) paw landmarks at rest: middle of the foot at the height of the pads
     withers_x, croup_x   where on the back the two topline landmarks lie; the croup half way from the hip-bone crest
-               to the root of the tail
+               to where the outline of the back meets that of the tail: the front of a tail that is carried high
     """
 
     build: Build
@@ -91,14 +91,16 @@ def _neck(b: Build, withers_x: float) -> FloatArray:
     return np.array([base, poll, poll + (b.skull * 0.9 + b.muzzle) * np.array([0.97, -0.26, 0.0])])
 
 
+#: How each tail leaves the back, rad above level to the rear, and how it bends from joint to joint.
+_TAILS = {"down": (-1.3, -0.1), "sabre": (-0.7, 0.35), "up": (1.0, 0.15), "curled": (1.1, 0.75), "docked": (0.3, 0.1)}
+
+
 def _tail(b: Build, root: FloatArray) -> FloatArray:
-    pitch = {"down": (-1.3, 0.1), "sabre": (-0.7, 0.35), "up": (0.7, 0.2), "curled": (1.0, 0.75), "docked": (0.3, 0.1)}[
-        b.tail_shape
-    ]
-    joints, angle = [root], pitch[0]
+    angle, bend = _TAILS[b.tail_shape]
+    joints = [root]
     for _ in range(4):
         joints.append(joints[-1] + b.tail / 4 * np.array([-np.cos(angle), np.sin(angle), 0.0]))
-        angle += -pitch[1] if b.tail_shape == "down" else pitch[1]
+        angle += bend
     return np.array(joints)
 
 
@@ -108,7 +110,8 @@ def build_skeleton(b: Build) -> Skeleton:
     elbow_x = half - 0.15
     withers_x, hip_x = elbow_x - 0.035, -half + b.hip_back
     crest_x, tail_x = hip_x + 0.12 * b.pelvis, -half + b.tail_set
-    croup_x = (crest_x + tail_x) / 2
+    tail_edge_x = tail_x + b.tail_girths[0] * float(np.sin(_TAILS[b.tail_shape][0]))
+    croup_x = (crest_x + tail_edge_x) / 2
     z = b.width * 0.72 * b.stance_width
     legs = (_fore(b, elbow_x, z), _fore(b, elbow_x, -z), _hind(b, hip_x, z), _hind(b, hip_x, -z))
     foot = np.array([leg[-1] + (b.paw * 0.55, -leg[-1, 1] + b.paw * _PAD, 0.0) for leg in legs])

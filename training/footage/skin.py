@@ -63,9 +63,18 @@ def _leg_blobs(s: Skeleton, p: int) -> list[Blob]:
     ]
     if p >= 2:
         blobs.append(Blob(joints[2] + (-0.012, 0.02, 0), joints[2], 0.022 * g, 0.024 * g, bones[2], 0.015))
+        blobs.append(_ham(s, joints, bones[0]))
     sole: FloatArray = s.foot[p] * (1, 0, 1)
     toe, heel = (sole + np.array([paw * x, 0.008 + paw * y, 0.0]) for x, y in ((0.35, 0.50), (-0.30, 0.62)))
     return [*blobs, Blob(heel, toe, paw * 0.66, paw * 0.58, bones[-1], 0.015)]
+
+
+def _ham(s: Skeleton, joints: FloatArray, bone: int) -> Blob:
+    """The back of the thigh, from the point of the rump down towards the calf."""
+    girth = 0.062 * s.build.girth * s.build.thigh
+    seat = np.array([s.trunk[1, 0] + girth, joints[0, 1] - 0.02, joints[0, 2]])
+    calf = joints[1] + 0.30 * (joints[2] - joints[1])
+    return Blob(seat, calf, girth, 0.75 * girth, bone, 0.06)
 
 
 def _head_blobs(s: Skeleton) -> list[Blob]:
@@ -106,8 +115,7 @@ def _ear(b: Build, skull: FloatArray, side: float) -> Blob:
 
 def _blobs(s: Skeleton) -> list[Blob]:
     blobs = _head_blobs(s)
-    girth = s.build.tail_girth * (1.25 - 0.22 * np.arange(5))
-    girth *= 1.0 + (s.build.tail_root - 1.0) * np.clip(1.0 - np.arange(5) / 2, 0.0, 1.0)
+    girth = s.build.tail_girths
     for i, bone in enumerate(TAIL):
         blobs.append(Blob(s.tail[i], s.tail[i + 1], girth[i], girth[i + 1], bone, 0.02))
     for p in range(4):
