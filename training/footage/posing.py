@@ -1,5 +1,6 @@
 """Posing: a movement at one instant becomes bone matrices and the landmarks of the posed dog."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,9 +62,9 @@ def _apply(m: FloatArray, p: FloatArray) -> FloatArray:
 
 def _align(a: FloatArray, b: FloatArray, a2: FloatArray, b2: FloatArray) -> FloatArray:
     """(4, 4) that moves segment a->b onto a2->b2 by the smallest turn, keeping a on a2."""
-    u, v = (b - a) / np.linalg.norm(b - a), (b2 - a2) / max(float(np.linalg.norm(b2 - a2)), 1e-9)
-    w, c = np.cross(u, v), float(u @ v)
-    k = np.array([[0, -w[2], w[1]], [w[2], 0, -w[0]], [-w[1], w[0], 0]])
+    u, v = (b - a) / math.hypot(*(b - a)), (b2 - a2) / max(math.hypot(*(b2 - a2)), 1e-9)
+    c = float(u @ v)
+    k = np.outer(v, u) - np.outer(u, v)  # its product with a vector is the cross product of u x v with it
     rot = np.eye(3) + k + k @ k / max(1 + c, 1e-3)
     out = np.eye(4)
     out[:3, :3], out[:3, 3] = rot, a2 - rot @ a
