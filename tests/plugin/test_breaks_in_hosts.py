@@ -91,7 +91,8 @@ def test_other_caps_within_a_stream(delay_s: float, tmp_path: Path) -> None:
     wide, small = "video/x-raw,format=RGB,width=640,height=360", "video/x-raw,format=BGRx,width=321,height=181"
     steps = [{"at_s": 1.0, "caps": small}, {"at_s": 2.0, "caps": wide}]
     seen = play(
-        f"{SOURCE.format(film=WALK)} ! videoscale ! videoconvert ! capsfilter name=caps caps={wide} ! "
+        f"{SOURCE.format(film=WALK)} ! videoscale ! videoconvert ! "
+        f"capsfilter name=caps caps-change-mode=delayed caps={wide} ! "  # else pictures under way may not fit
         f"pawfall name=dog draw=true delay={delay_s} ! fakesink sync=true name=end", tmp_path, *steps,
     )  # fmt: skip
     stamps = [stamp for stamp in seen.stamps if stamp != "step"]

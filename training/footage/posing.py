@@ -13,6 +13,7 @@ from training.footage.skin import Skin
 _REACH = 0.985  # share of a straight limb that is used at most
 _COAT_OUTLINE = 0.7  # share of the hair's length at which the outline of a coat is seen
 _HANGS = np.array([0.3, 1.0, 0.0])  # the way in which hair hangs, as the shader has it
+_LAST = (0.0, 0.0, 0.0, 1.0)
 _TRAIL = 0.95  # radians by which a folded fore foot trails behind its carpus at most
 _BEND = (-1.0, -1.0, 1.0, 1.0)  # elbows bend backward, stifles forward
 
@@ -48,12 +49,14 @@ class Pose:
 
 def _turn(pivot: FloatArray, pitch: float, yaw: float = 0.0, roll: float = 0.0) -> FloatArray:
     """(4, 4) rotation about ``pivot``: pitch about Z, then yaw about Y, then roll about X."""
-    cz, sz, cy, sy, cx, sx = np.cos(pitch), np.sin(pitch), np.cos(yaw), np.sin(yaw), np.cos(roll), np.sin(roll)
-    rot = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]]) @ np.array([[cz, -sz, 0], [sz, cz, 0], [0, 0, 1]])
-    rot = rot @ np.array([[1, 0, 0], [0, cx, -sx], [0, sx, cx]])
-    out = np.eye(4)
-    out[:3, :3], out[:3, 3] = rot, pivot - rot @ pivot
-    return out
+    (cz, sz), (cy, sy), (cx, sx) = ((math.cos(angle), math.sin(angle)) for angle in (pitch, yaw, roll))
+    rot = (
+        (cy * cz, sy * sx - cy * sz * cx, sy * cx + cy * sz * sx),
+        (sz, cz * cx, -cz * sx),
+        (-sy * cz, cy * sx + sy * sz * cx, cy * cx - sy * sz * sx),
+    )
+    x, y, z = pivot.tolist()
+    return np.array([*((*r, at - r[0] * x - r[1] * y - r[2] * z) for r, at in zip(rot, (x, y, z), strict=True)), _LAST])
 
 
 def _apply(m: FloatArray, p: FloatArray) -> FloatArray:
@@ -62,13 +65,18 @@ def _apply(m: FloatArray, p: FloatArray) -> FloatArray:
 
 def _align(a: FloatArray, b: FloatArray, a2: FloatArray, b2: FloatArray) -> FloatArray:
     """(4, 4) that moves segment a->b onto a2->b2 by the smallest turn, keeping a on a2."""
-    u, v = (b - a) / math.hypot(*(b - a)), (b2 - a2) / max(math.hypot(*(b2 - a2)), 1e-9)
-    c = float(u @ v)
-    k = np.outer(v, u) - np.outer(u, v)  # its product with a vector is the cross product of u x v with it
-    rot = np.eye(3) + k + k @ k / max(1 + c, 1e-3)
-    out = np.eye(4)
-    out[:3, :3], out[:3, 3] = rot, a2 - rot @ a
-    return out
+    (ax, ay, az), u, (x, y, z), v = a.tolist(), (b - a).tolist(), a2.tolist(), (b2 - a2).tolist()
+    (ux, uy, uz), (vx, vy, vz) = (e / math.hypot(*u) for e in u), (e / max(math.hypot(*v), 1e-9) for e in v)
+    p, q, r = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx  # u x v: the axis times the sine
+    d = max(1 + ux * vx + uy * vy + uz * vz, 1e-3)
+    c = 1 - (p * p + q * q + r * r) / d
+    rot = (
+        (c + p * p / d, p * q / d - r, p * r / d + q),
+        (p * q / d + r, c + q * q / d, q * r / d - p),
+        (p * r / d - q, q * r / d + p, c + r * r / d),
+    )
+    moved = ((*w, to - w[0] * ax - w[1] * ay - w[2] * az) for w, to in zip(rot, (x, y, z), strict=True))
+    return np.array([*moved, _LAST])
 
 
 def _trunk(bones: FloatArray, s: Skeleton, m: Movement, c: Carriage, t: float) -> None:
