@@ -152,7 +152,7 @@ class RareShares:
     high_tail      a tail thick at its root, carried high or curled over the croup: the croup must not be taken for the
                    root of the tail
     loose_croup    long, hanging coat over croup and thighs: the croup must be found below it
-    upright_neck   a neck set on steeply and carried high, with a clear kink before the withers
+    upright_neck   a neck set on steeply and carried high, with a clear kink at the withers or a little before them
     buried_withers   a thick neck or mane that sets on at the withers or behind them: its kink is not where they are
     """
 
