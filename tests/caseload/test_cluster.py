@@ -7,12 +7,14 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from command_line import put_table
 from distributed import Client, LocalCluster
 from night_maker import LIMITS, SETTINGS, WANTED, Nights, check_whole, done, put_clips, run_of, states, wait_until
+from sqlalchemy import select
 from standin_reader import notes
 
 from gait.caseload.adding import add
@@ -22,6 +24,7 @@ from gait.caseload.planning import plan
 from gait.caseload.queue import counts
 from gait.caseload.running import Ended, Moved, News, Run, RunSettings, Tally
 from gait.caseload.store import open_store
+from gait.caseload.tables import RecordRow
 
 #: s for a cluster to come up or to notice a loss on a busy machine.
 SOON_S = 60.0
@@ -58,6 +61,19 @@ def test_landmark_tables_are_read_on_a_cluster_as_they_are_here(tmp_path: Path, 
     plan(store, WANTED)
     assert Run(store, WANTED, DaskCrew(cluster, LIMITS, "two")).go() == Tally(read=3)
     assert len(list((tmp_path / "home" / "clips").glob("*/*/report.html"))) == 3
+
+
+def test_what_an_older_version_read_is_read_again_on_a_cluster(tmp_path: Path, cluster: str) -> None:
+    store = put_clips(tmp_path, ["take 0.05"] * 6)
+    assert Run(store, WANTED, DaskCrew(cluster, LIMITS, "old"), SETTINGS).go() == Tally(read=6)
+    newer = replace(WANTED, version="0.2.0")  # stand-ins are tables, and no network reads those
+    assert (plan(store, newer).stale, plan(store, newer, stale=True).new) == (6, 6)
+    assert Run(store, newer, DaskCrew(cluster, LIMITS, "new"), SETTINGS).go() == Tally(read=6)
+    with store.reading() as connection:
+        records = connection.execute(select(RecordRow.clip_id, RecordRow.current, RecordRow.folder)).all()
+    assert sorted(record.current for record in records) == [False] * 6 + [True] * 6
+    assert len({record.clip_id for record in records if record.current}) == 6
+    assert all((store.home / record.folder / "record.json").is_file() for record in records)
 
 
 def test_coordinators_that_are_killed_leave_their_tasks_to_the_next(tmp_path: Path, cluster: str) -> None:
