@@ -144,7 +144,7 @@ def test_marks_made_by_hand_outlive_a_server_killed_in_the_middle(page: Page, se
     made = page.evaluate("desk.work.pictures.map((one) => one.state)")
     server.start()
     expect(page.locator("#banner")).to_be_hidden(timeout=15_000)
-    page.wait_for_function("document.getElementById('picture').naturalWidth === 96")
+    expect(page.locator("#picture")).to_have_js_property("naturalWidth", 96)
     assert page.locator("#saved").text_content() == "All saved"  # what is over is not said any longer
     expect(page.locator("#later")).to_be_enabled()
     marks = read_marks(server.folder / "marks-anna.json")

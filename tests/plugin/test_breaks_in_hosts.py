@@ -54,7 +54,11 @@ def test_playing_backwards_goes_on_unread_and_forwards_again_read(words: str, tm
     # what was on its way at a seek may still arrive
     stamps = [stamp for stamp, told in backwards if not told]
     assert len(stamps) > 15 and stamps == sorted(stamps, reverse=True)
-    assert seen.end == "end" and not [one for one in seen.messages if one[0] == "warning"]
+    # where slow means skip, a machine that is busy with other work may skip too many to tell the gait, and says so
+    warned = [told["words"] for kind, told in seen.messages if kind == "warning"]
+    assert seen.end == "end" and not [
+        said for said in warned if not ("skip" in words and said.startswith("Fewer than 20"))
+    ]
     read = [told["landmarks"]["t_s"] for _, told in forwards if "landmarks" in told]
     assert read == sorted(read) and read[0] == pytest.approx(4.0, abs=0.5)
     assert forwards[-1][0] / 1e9 == pytest.approx(open_clip(WALK).stamps_s[-1], abs=0.1)
