@@ -42,9 +42,17 @@ class Disk:
             file.truncate(64 << 20)
 
     def make(self) -> bool:
-        """Make and mount it; False where that is not allowed."""
+        """Make and mount it, and cut its power once; False where any of that is not allowed."""
         call = ["mkfs.ext4", "-q", "-F", str(self._image)]
-        return shutil.which(call[0]) is not None and not _code(call) and self.plug_in()
+        if shutil.which(call[0]) is None or _code(call) or not self.plug_in():
+            return False
+        try:
+            self.cut()
+        except OSError:
+            self.pull_out()
+            return False
+        self.pull_out()
+        return self.plug_in()
 
     def plug_in(self) -> bool:
         """Mount it, which puts right what its journal knows of."""
@@ -53,8 +61,10 @@ class Disk:
     def cut(self) -> None:
         """Nothing reaches the disk any more."""
         handle = os.open(self.at, os.O_RDONLY)
-        fcntl.ioctl(handle, SHUTDOWN, NO_FLUSH)
-        os.close(handle)
+        try:
+            fcntl.ioctl(handle, SHUTDOWN, NO_FLUSH)
+        finally:
+            os.close(handle)
 
     def pull_out(self) -> None:
         """Unmount it, once nobody holds it any more."""
