@@ -283,6 +283,11 @@ NOT_KNOWN: Final = (
 )
 
 
+#: Share of the measures that count as looked at by themselves. After three visits 0 to 3 % of drawn dogs that did not
+#: change are called changed where all count, 3 % with half, 5 to 12 % with a quarter (tests/caseload/false_alarms.py).
+APART: Final = 0.5
+
+
 def own_repeatability(days: Sequence[ClipSet], gait: str, row: Compared, alpha: float, *, of: int = 1) -> float:
     """The change that the dog shows without a cause, in the unit of ``row``; NaN when not known.
 
@@ -290,8 +295,9 @@ def own_repeatability(days: Sequence[ClipSet], gait: str, row: Compared, alpha: 
     the newest one, where there are at least three. Clips count that face as the newest do.
 
     of  measures that are looked at together. One of many exceeds its own 95 % limit sooner than a given one, so the
-        limit from clip to clip is that of all of them together (Bonferroni). The limit from day to day, which can only
-        raise it, is that of one measure: from three days, one of all would be wider than any change.
+        limit from clip to clip is that of all of them together (Bonferroni), of which half count: measures of one
+        stride hang together (APART). The limit from day to day, which can only raise it, is that of one measure: from
+        three days, one of all would be wider than any change.
 
     The limit is that of two single clips, as gait.compare.trends has it, though visits are means of several: what is
     left over is for days and the place of the camera, which differ besides and which fewer visits do not tell.
@@ -299,7 +305,7 @@ def own_repeatability(days: Sequence[ClipSet], gait: str, row: Compared, alpha: 
     faced = [record.facing for record in days[-1].records]
     way = max(sorted(set(faced)), key=faced.count)
     same = [replace(day, records=tuple(r for r in day.records if r.facing == way)) for day in days]
-    found = (repeatability(same, gait, row, alpha / of), _day_to_day(same[:-1], gait, row, alpha))
+    found = (repeatability(same, gait, row, alpha / max(1.0, APART * of)), _day_to_day(same[:-1], gait, row, alpha))
     return max((value for value in found if np.isfinite(value)), default=float("nan"))
 
 
