@@ -38,7 +38,7 @@ class Run:
     All random numbers of a step follow from the seed and the step's number, so that there is no other state.
     """
 
-    network: nn.Module
+    network: KeypointNetwork
     average: dict[str, Tensor]
     optimiser: torch.optim.Optimizer
     step: int
@@ -72,9 +72,8 @@ def _groups(network: KeypointNetwork, settings: FitSettings) -> list[dict[str, o
     return [{"params": group, "share": share, "weight_decay": decay} for (share, decay), group in groups.items()]
 
 
-def frozen_parts(network: nn.Module, count: int) -> list[nn.Module]:
+def frozen_parts(network: KeypointNetwork, count: int) -> list[nn.Module]:
     """The stem and the first blocks of the backbone, ``count`` in all, that stay as they are."""
-    assert isinstance(network, KeypointNetwork)
     return [network.backbone.stem, *network.backbone.blocks][:count]
 
 

@@ -27,6 +27,7 @@ from training.export import crops_of, export
 from training.loss import facing_loss, landmark_loss
 from training.settings import FitSettings, read_settings
 from training.sources import Sources, load_sources
+from training.style import Lending
 from training.watch import COLUMNS, facts_of, finished, glance
 
 Progress = Callable[[int, int, float], None]
@@ -110,6 +111,7 @@ def take_step(run: Run, part: Footage, settings: FitSettings) -> Tensor:
     for group in run.optimiser.param_groups:
         group["lr"] = settings.lr * group["share"] * learning_rate(settings, run.step)
     kind = part.xy.device.type
+    run.network.backbone.style = Lending(settings.style, rng) if settings.style else None
     with torch.autocast(kind, dtype=torch.bfloat16, enabled=kind == "cuda"):
         heat, absent, facing = run.network(batch.picture.contiguous(memory_format=torch.channels_last))
     loss = landmark_loss(heat, absent, batch, settings.spread)

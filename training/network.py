@@ -6,6 +6,7 @@ is shown by the weights' shapes and by what they say about photographs (tests/tr
 """
 
 import importlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,6 +24,7 @@ _SIZES = {
     "lite2": ((16, 1), (24, 3), (48, 3), (88, 4), (120, 4), (208, 5), (352, 1)),
 }
 _TAPS = (1, 2, 4, 6)  # last stage at strides 4, 8, 16, 32
+_STYLED = 2  # maps at strides 4 and 8: what light and coat are like, not yet what is where
 _MIDDLE, _SPREAD = 127.0 / 255.0, 128.0 / 255.0  # the weights were trained on (x - 127) / 128
 #: What the registry package's weights hold beyond the sixteen blocks: the ImageNet classifier.
 _CLASSIFIER = ("_conv_head", "_bn1.", "_fc")
@@ -62,7 +64,12 @@ class _Block(nn.Module):
 
 
 class Backbone(nn.Module):
-    """Features at strides 4, 8, 16 and 32; ``channels`` says how many each."""
+    """Features at strides 4, 8, 16 and 32; ``channels`` says how many each.
+
+    style   while training, what changes the style of the first maps on their way to the next; None = they stay
+    """
+
+    style: Callable[[Tensor], Tensor] | None = None
 
     def __init__(self, size: str = "lite0") -> None:
         super().__init__()
@@ -79,10 +86,13 @@ class Backbone(nn.Module):
 
     def forward(self, x: Tensor) -> list[Tensor]:
         """(N, 3, H, W) normalised pictures to the four maps, finest first."""
-        x, maps = self.stem(x), []
+        x = self.stem(x)
+        maps: list[Tensor] = []
         for number, block in enumerate(self.blocks):
             x = block(x)
             if number in self._taps:
+                if self.training and self.style is not None and len(maps) < _STYLED:
+                    x = self.style(x)
                 maps.append(x)
         return maps
 

@@ -41,6 +41,7 @@ class FitSettings:
     warm_up        share of the steps in which the learning rate rises
     spread         SD of the target blob in heat cells: one cell, so that a parabola finds fractions of a cell
     facing_weight  of the facing loss against the landmark loss, which is in nats as well but about ten times as large
+    style          share of the pictures that take on the statistics of another's features (training/style.py)
     ema            how slowly the averaged weights follow
     judge_every    steps between looks at unseen dogs; 0 = only at the end
     judge_pictures pictures of unseen dogs that are judged in the end; a quarter of them in between
@@ -67,6 +68,7 @@ class FitSettings:
     warm_up: float = 0.04
     spread: float = 1.0
     facing_weight: float = 0.1
+    style: float = 0.0
     ema: float = 0.998
     seed: int = 1
     judge_every: int = 1000

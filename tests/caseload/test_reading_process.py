@@ -82,9 +82,7 @@ def test_one_process_reads_many_clips_and_tells_how_far_it_is(tmp_path: Path, cr
     [("blunder", "failed", "a fault of pawfall itself (ZeroDivisionError", 1), ("disk", "halt", "No space left", 2)],
     ids=["a fault of ours", "full disk"],
 )
-def test_errors_become_outcomes(
-    tmp_path: Path, crew: LocalCrew, words: str, ending: str, told: str, code: int
-) -> None:
+def test_errors_become_outcomes(tmp_path: Path, crew: LocalCrew, words: str, ending: str, told: str, code: int) -> None:
     (tmp_path / "disk-is-full").touch()
     found = outcome(crew, job_for(tmp_path, words))
     assert (found.ending, found.exit_code) == (ending, code)

@@ -73,7 +73,8 @@ def test_films_are_described_added_and_planned(up: Uploader, near: None, film: P
     other = write_numbered(tmp_path / "boots.mp4", [n / 30 for n in range(12)])
     first, second = put(up, film), put(up, other)
     boots = {**SAID, "condition": "boots", "baseline": False, "filmed_fps": "240", "facing": "left"} | {
-        "notes": "wet\tfloor"}
+        "notes": "wet\tfloor"
+    }
     answer = read(up, {"id": first, **SAID}, {"id": second, **boots, "belt": "3", "belt_unit": "mph"})
     assert answer.status_code == 200 and answer.json() == {"added": 2, "faults": []}
     told = tomllib.loads((up.desk.home / "footage" / "boots.toml").read_text(encoding="utf-8"))

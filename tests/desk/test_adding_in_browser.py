@@ -17,6 +17,7 @@ BARE, BOOTS = SAMPLES / "tansy_trot_bare.mp4", SAMPLES / "tansy_walk_boots.mp4"
 LOOK_MS = 90_000
 LONG = "A name of two hundred letters" + "x" * 171
 
+
 @pytest.fixture
 def server(tmp_path: Path) -> Iterator[Server]:
     with Server(tmp_path / "home") as made:

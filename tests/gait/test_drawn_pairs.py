@@ -173,9 +173,7 @@ def test_the_changed_measure_is_never_called_by_the_other_direction(condition: s
     assert {line.verdict for line in lines} <= {verdict, NO_DIFFERENCE}
 
 
-@pytest.mark.parametrize(
-    ("condition", "measure", "verdict"), [*CALLED[:-1], pytest.param(*CALLED[-1], marks=SHORT)]
-)
+@pytest.mark.parametrize(("condition", "measure", "verdict"), [*CALLED[:-1], pytest.param(*CALLED[-1], marks=SHORT)])
 def test_the_changed_measure_is_found(condition: str, measure: str, verdict: str) -> None:
     lines = [line for c in contrasts(condition) for line in c.lines if line.measure == measure]
     found = np.mean([line.verdict == verdict for line in lines])

@@ -81,9 +81,7 @@ class Played:
 def play(pipeline: str, folder: Path, *steps: dict[str, Any]) -> Played:
     """Play ``pipeline``, whose last element is called ``end``, in a host of its own; ``steps`` as told there."""
     call = [SYSTEM_PYTHON, str(PROGRAM), pipeline, json.dumps(steps)]
-    done = subprocess.run(
-        call, env=variables(folder), capture_output=True, text=True, timeout=PATIENCE_S, check=False
-    )
+    done = subprocess.run(call, env=variables(folder), capture_output=True, text=True, timeout=PATIENCE_S, check=False)
     assert done.returncode == 0, done.stderr[-2000:]
     return Played(**json.loads(done.stdout))
 

@@ -156,9 +156,7 @@ def test_what_cannot_be_used_is_told_and_nothing_plays(wrong: str, words: str, t
 
 
 def test_slow_analysis_costs_no_frame_and_is_told(tmp_path: Path) -> None:
-    seen = play(
-        f"{SOURCE} ! pawfall name=dog when-slow=skip delay=0 ! fakesink name=end".format(film=WALK), tmp_path
-    )
+    seen = play(f"{SOURCE} ! pawfall name=dog when-slow=skip delay=0 ! fakesink name=end".format(film=WALK), tmp_path)
     skipped = sum(one["pictures"] for one in seen.of("skipped"))
     assert len(seen.stamps) == open_clip(WALK).frame_count
     assert skipped > 0 and skipped + len(seen.of("landmarks")) == len(seen.stamps)

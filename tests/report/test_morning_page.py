@@ -62,7 +62,7 @@ def test_also_told(words: str) -> None:
 
 def test_a_list_with_nothing_on_it_says_so_and_still_shows_the_cautions() -> None:
     page = morning_page(NOTHING, MADE)
-    assert "Nothing needs a person" in page and "<ul class=\"cases\">" not in page
+    assert "Nothing needs a person" in page and '<ul class="cases">' not in page
     for caution in CAUTIONS:
         assert caution.gist in page
 

@@ -1,6 +1,7 @@
 """Build: the shape of one dog. Lengths are shares of withers height unless the unit says otherwise."""
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -85,6 +86,11 @@ class Build:
     droop   how far the coat hangs: the tip of a hair by this share of its length
     tail_root   factor on the girth of the tail at its root; the last half of the tail keeps its own
     breeches   factor on the coat's length over the croup, the rump and the backs of the thighs
+    hock, stifle, carpus   factors on how high these joints lie
+    cannon      factor on the girth of the legs below the elbow and the stifle
+    forechest   how far before the elbows the trunk ends
+    back        by how much waves of 1, 1/2, 1/3 of the trunk's length lift the back, and where a crest of each lies,
+                share of its own length: withers and croup lie on humps, in hollows or between them
     """
 
     kind: str
@@ -126,6 +132,12 @@ class Build:
     droop: float
     tail_root: float = 1.0
     breeches: float = 1.0
+    hock: float = 1.0
+    stifle: float = 1.0
+    carpus: float = 1.0
+    cannon: float = 1.0
+    forechest: float = 0.15
+    back: tuple[tuple[float, float], ...] = ()
 
     @property
     def tail_girths(self) -> FloatArray:
@@ -138,8 +150,8 @@ def draw_build(rng: np.random.Generator, kind: str | None = None) -> Build:
     """A random dog of ``kind`` (one of KINDS; None = any)."""
     kind = kind or str(rng.choice(KINDS, p=_SHARES / _SHARES.sum()))
     limits = {**_COMMON, **_KINDS[kind]}
-    words = {"kind", "tail_shape", "ear_shape", "tail_root", "breeches"}
-    values = {f.name: float(rng.uniform(*limits[f.name])) for f in fields(Build) if f.name not in words}
+    drawn = [f.name for f in fields(Build) if f.name in limits]
+    values: dict[str, Any] = {name: float(rng.uniform(*limits[name])) for name in drawn}
     tail = str(rng.choice(TAILS, p=[0.35, 0.25, 0.15, 0.15, 0.10]))
     build = Build(kind=kind, tail_shape=tail, ear_shape=str(rng.choice(EARS)), **values)
     return replace(build, tail=0.08) if tail == "docked" else build
@@ -154,16 +166,20 @@ class RareShares:
     loose_croup    long, hanging coat over croup and thighs: the croup must be found below it
     upright_neck   a neck set on steeply and carried high, with a clear kink at the withers or a little before them
     buried_withers   a thick neck or mane that sets on at the withers or behind them: its kink is not where they are
+    own_frame    bones of other proportions, and a back whose humps and hollows say nothing of withers and croup
     """
 
     high_tail: float = 0.30
     loose_croup: float = 0.20
     upright_neck: float = 0.25
     buried_withers: float = 0.12
+    own_frame: float = 0.85
 
 
 def vary_build(rng: np.random.Generator, build: Build, shares: RareShares = RareShares()) -> Build:
-    """``build`` with a high tail, a loose croup and an upright neck, each as often as ``shares`` says."""
+    """``build`` with what ``shares`` names, each as often as it says."""
+    if rng.random() < shares.own_frame:
+        build = _own_frame(rng, build)
     if rng.random() < shares.high_tail:
         build = _high_tail(rng, build)
     if rng.random() < shares.loose_croup:
@@ -174,9 +190,23 @@ def vary_build(rng: np.random.Generator, build: Build, shares: RareShares = Rare
     return _buried_withers(rng, build) if kind < shares.upright_neck + shares.buried_withers else build
 
 
+def _own_frame(rng: np.random.Generator, b: Build) -> Build:
+    """Legs are drawn long or short below hock and carpus, chests deep or shallow before the elbow, backs uneven."""
+    hock, uneven = rng.uniform(0.85, 1.30), rng.random() ** 1.5
+    waves = uneven * rng.normal(0.0, (0.020, 0.016, 0.012))
+    back = tuple((float(high), float(rng.random())) for high in waves)
+    girth = min(b.tail_girth * rng.uniform(0.8, 1.5), _THICKEST_TAIL / 1.3)
+    return replace(
+        b, hock=hock, stifle=1.0 + 0.3 * (hock - 1.0) + rng.uniform(-0.06, 0.06), carpus=rng.uniform(0.80, 1.25),
+        cannon=rng.uniform(0.95, 1.5), forechest=rng.uniform(0.11, 0.21), pelvis=b.pelvis * rng.uniform(0.9, 1.15),
+        hip_back=b.hip_back + rng.uniform(-0.015, 0.02), tail_set=b.tail_set + rng.uniform(-0.01, 0.03),
+        tail_girth=girth, back=back,
+    )  # fmt: skip
+
+
 def _high_tail(rng: np.random.Generator, b: Build) -> Build:
     """Not thicker at the root than _THICKEST_TAIL and flush with the rump, so that it sets on behind the croup."""
-    girth = b.tail_girth * rng.uniform(1.0, 1.4)
+    girth = min(b.tail_girth * rng.uniform(1.0, 1.4), _THICKEST_TAIL / 1.3)
     root = min(rng.uniform(1.3, 2.2), _THICKEST_TAIL / girth)
     shape = str(rng.choice(["up", "curled", "sabre"], p=[0.35, 0.5, 0.15]))
     high = replace(b, tail_shape=shape, tail=max(b.tail, 0.30), tail_girth=girth, tail_root=max(root, 1.0))

@@ -21,6 +21,8 @@ _GAIT_SHARE = (0.36, 0.12, 0.10, 0.28, 0.06, 0.08)
 #: and while it stands, withers heights.
 _STANDING = 0.25
 _ASTRIDE = (0.03, 0.11)
+#: Mean and SD of how far both hind paws of a standing dog are set forward of under it: mostly back, as it is posed.
+_SET_BACK = (-0.06, 0.09)
 #: Share of pictures in which the paws of a dog that moves go anyhow.
 _ANYHOW = 0.15
 #: Share of pictures in deep grass, of dogs with a dark coat (black, dark brown: hardest to tell from it) and of others,
@@ -76,7 +78,7 @@ def draw_carriage(rng: np.random.Generator, dog: Dog) -> Carriage:
         neck_yaw=float(rng.normal(0, 0.22)),
         head_pitch=float(rng.uniform(-0.5, 0.45) + (0.3 if low else 0.0)),
         head_yaw=float(rng.normal(0, 0.35)),
-        tail_pitch=float(rng.uniform(-0.5, 0.55)),
+        tail_pitch=float(rng.uniform(-0.7, 0.9)),
         tail_yaw=float(rng.normal(0, 0.35)),
         arch=float(rng.normal(0, 0.03)),
         fold=float(rng.uniform(0.6, 1.25)),
@@ -102,6 +104,8 @@ def draw_movement(rng: np.random.Generator, dog: Dog) -> Movement:
             lift=0.04,
         )
     astride = _ASTRIDE[standing] * rng.standard_normal(4)
+    if standing:
+        astride[2:] += rng.normal(*_SET_BACK)
     return move(rng, [(pattern, 3)], rest_x=dog.skeleton.foot[:, 0] + astride, spread=0.02)
 
 

@@ -40,7 +40,18 @@ class Skeleton:
     def outline(self, x: FloatArray) -> FloatArray:
         """(..., 3) top, bottom and half-width of the trunk at ``x`` (...)."""
         knots = self.trunk
-        return np.asarray(PchipInterpolator(knots[:, 0], knots[:, 1:])(np.clip(x, knots[0, 0], knots[-1, 0])))
+        found = np.asarray(PchipInterpolator(knots[:, 0], knots[:, 1:])(np.clip(x, knots[0, 0], knots[-1, 0])))
+        found[..., 0] += _waves(self.build, np.asarray(x))
+        return found
+
+
+def _waves(b: Build, x: FloatArray) -> FloatArray:
+    """(...) how much higher the back is at ``x`` (...) than its knots say: nothing at rump and chest."""
+    share = np.clip(x / b.length + 0.5, 0.0, 1.0)
+    room = np.clip(np.minimum(share, 1.0 - share) / 0.12, 0.0, 1.0)
+    return np.asarray(
+        room * sum(high * np.cos(2 * np.pi * n * (share - first / n)) for n, (high, first) in enumerate(b.back, 1))
+    )
 
 
 def _trunk(b: Build, withers_x: float, crest_x: float, hip_x: float) -> FloatArray:
@@ -57,7 +68,7 @@ def _trunk(b: Build, withers_x: float, crest_x: float, hip_x: float) -> FloatArr
             (loin, (b.croup + 1) / 2 + b.dip * 0.6, floor + b.tuck, b.width * 0.78),
             (mid, 0.985 + b.dip, floor + b.tuck * 0.35, b.width),
             (withers_x, 1.0, floor, b.width),
-            (withers_x + 0.15, 0.92, floor + 0.0, b.width * 0.95),
+            (withers_x + 0.77 * (half + 0.01 - withers_x), 0.92, floor + 0.0, b.width * 0.95),
             (half + 0.01, 0.78, floor + 0.13, b.width * 0.62),
             (half + 0.06, 0.70, 0.66, 0.015),
         ]
@@ -72,7 +83,7 @@ def _fore(b: Build, x: float, z: float) -> FloatArray:
             top,
             (x + 0.115, e + 0.17 + 0.1 * (1 - e - 0.5), z * 0.9),
             (x - 0.02, e, z),
-            (x + 0.005, 0.36 * e, z),
+            (x + 0.005, 0.36 * b.carpus * e, z),
             (x + 0.022, 0.040 + b.paw * 0.35, z),
         ]
     )
@@ -80,8 +91,8 @@ def _fore(b: Build, x: float, z: float) -> FloatArray:
 
 def _hind(b: Build, x: float, z: float) -> FloatArray:
     k, hip_y = b.angulation, b.croup - 0.20
-    stifle = (x + 0.12 * k, 0.47 * hip_y / 0.78 + 0.02, z)
-    hock_y = min(0.27, 0.30 * hip_y)
+    stifle = (x + 0.12 * k, (0.47 * hip_y / 0.78 + 0.02) * b.stifle, z)
+    hock_y = min(0.27, 0.30 * hip_y) * b.hock
     return np.array([(x, hip_y, z * 0.85), stifle, (x - 0.10 * k, hock_y, z), (x - 0.085 * k, 0.040 + b.paw * 0.35, z)])
 
 
@@ -107,7 +118,7 @@ def _tail(b: Build, root: FloatArray) -> FloatArray:
 def build_skeleton(b: Build) -> Skeleton:
     """The standing dog of that build."""
     half = b.length / 2
-    elbow_x = half - 0.15
+    elbow_x = half - b.forechest
     withers_x, hip_x = elbow_x - 0.035, -half + b.hip_back
     crest_x, tail_x = hip_x + 0.12 * b.pelvis, -half + b.tail_set
     tail_edge_x = tail_x + b.tail_girths[0] * float(np.sin(_TAILS[b.tail_shape][0]))

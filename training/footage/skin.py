@@ -53,16 +53,16 @@ class Skin:
 
 def _leg_blobs(s: Skeleton, p: int) -> list[Blob]:
     b, joints, bones = s.build, s.legs[p], LEGS[p]
-    g, paw = b.girth, b.paw
+    g, paw, low = b.girth, b.paw, b.girth * b.cannon
     if p < 2:
-        radii = [(0.050 * g, 0.085 * g), (0.080 * g, 0.052 * g), (0.048 * g, 0.030 * g), (0.031 * g, 0.028 * g)]
+        radii = [(0.050 * g, 0.085 * g), (0.080 * g, 0.052 * g), (0.048 * low, 0.030 * low), (0.031 * low, 0.028 * low)]
     else:
-        radii = [(0.105 * g * b.thigh, 0.075 * g * b.thigh), (0.066 * g, 0.030 * g), (0.029 * g, 0.027 * g)]
+        radii = [(0.105 * g * b.thigh, 0.075 * g * b.thigh), (0.066 * g, 0.030 * low), (0.029 * low, 0.027 * low)]
     blobs = [
         Blob(joints[i], joints[i + 1], *r, bone=bones[i], soft=0.05 if i < 2 else 0.015) for i, r in enumerate(radii)
     ]
     if p >= 2:
-        blobs.append(Blob(joints[2] + (-0.012, 0.02, 0), joints[2], 0.022 * g, 0.024 * g, bones[2], 0.015))
+        blobs.append(Blob(joints[2] + (-0.012, 0.02, 0), joints[2], 0.022 * low, 0.024 * low, bones[2], 0.015))
         blobs.append(_ham(s, joints, bones[0]))
     sole: FloatArray = s.foot[p] * (1, 0, 1)
     toe, heel = (sole + np.array([paw * x, 0.008 + paw * y, 0.0]) for x, y in ((0.35, 0.50), (-0.30, 0.62)))
