@@ -29,7 +29,8 @@ class JudgeSettings:
     radius_px     px of the network's picture within which mass is gathered, as when reading: two heat cells
     shared_px     px, two paws found closer than this share one place: each has its own mass only
     apart         body lengths; a pair closer than this cannot be told to be exchanged
-    knots         of the calibration curve
+    knots         of the calibration curve: so many where most masses lie, and as many evenly over all of them, since
+                  what is hard to see has a low mass, and few drawn pictures are as hard as real ones
     batch, seed   pictures at once, and of the crops
     """
 
@@ -194,6 +195,7 @@ def score_knots(judged: Judged, settings: JudgeSettings = JudgeSettings()) -> di
         return {}
     mass, right = judged.mass[fine], (judged.pair_free[fine] <= settings.right_within).astype(float)
     curve = IsotonicRegression(y_min=0.0, y_max=1.0, out_of_bounds="clip").fit(mass, right)
-    knots = np.unique(np.quantile(mass, np.linspace(0, 1, settings.knots)).round(4))
-    share = np.maximum.accumulate(curve.predict(knots)).round(4)
+    shares = np.linspace(0, 1, settings.knots)
+    knots = np.unique(np.concatenate([np.quantile(mass, shares), shares * mass.max()]).round(4))
+    share = np.where(knots > 0, np.maximum.accumulate(curve.predict(knots)), 0.0).round(4)  # no mass is no place
     return {"mass": knots.tolist(), "probability": share.tolist()}
