@@ -7,6 +7,7 @@ import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import cache
+from multiprocessing import get_context
 
 import numpy as np
 import pytest
@@ -36,6 +37,8 @@ LEAST_FOUND = 0.80
 #: Least share of the other differences that are found; our own floor.
 MOSTLY = 0.8
 SETTINGS = CompareSettings(draws=400)
+#: Processes start afresh: one forked beside the threads of a decoder waits for them for ever.
+SPAWN = get_context("spawn")
 
 BASE = replace(TROT, travel=0.85)
 STEEPER = float(np.tan(np.arctan(Scene().croup_high_bl) + np.radians(2.0)))
@@ -97,7 +100,7 @@ def film(job: tuple[str, int]) -> GaitRecord:
 @cache
 def films() -> dict[str, list[GaitRecord]]:
     jobs = [(condition, seed) for condition in ("", *CONDITIONS) for seed in range(FILMS)]
-    with ProcessPoolExecutor() as pool:
+    with ProcessPoolExecutor(2, mp_context=SPAWN) as pool:
         made = list(pool.map(film, jobs, chunksize=10))
     return {name: [m for m, (c, _) in zip(made, jobs, strict=True) if c == name] for name in ("", *CONDITIONS)}
 
@@ -111,7 +114,7 @@ def contrasts(condition: str) -> list[Contrast]:
     """REPETITIONS pairs, each film of either side as often as any other."""
     bare, other = films()[""], films()[condition]
     jobs = [(bare[k % FILMS], other[(k + k // FILMS) % FILMS]) for k in range(REPETITIONS)]
-    with ProcessPoolExecutor() as pool:
+    with ProcessPoolExecutor(2, mp_context=SPAWN) as pool:
         return list(pool.map(pair, jobs, chunksize=20))
 
 
