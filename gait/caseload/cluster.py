@@ -100,10 +100,11 @@ class DaskCrew:
         job = self._jobs.pop(future)
         if future.status == "finished":
             return outcome_of(future.result())
-        if future.status != "error":
+        if self._client.status != "running":
             raise self._ended()
-        error = future.exception()
-        if isinstance(error, KilledWorker):
+        lost = future.status != "error"  # the scheduler has forgotten it
+        error = None if lost else future.exception()
+        if lost or isinstance(error, KilledWorker):
             return Outcome(job.task, "died", "the Dask workers that read it were lost", OUR_FAULT)
         told = " ".join(f"{type(error).__name__}: {error}".split())
         raise CaseloadError(f"A worker of the cluster cannot read ({told}). Install this pawfall there.")

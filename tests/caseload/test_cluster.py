@@ -36,7 +36,7 @@ def cluster() -> Iterator[str]:
     patch = pytest.MonkeyPatch()
     here = Path(__file__).parent
     patch.setenv("PYTHONPATH", os.pathsep.join(map(str, (here, here.parents[1]))))
-    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as started:
+    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0") as started:
         yield started.scheduler_address
     patch.undo()
 
@@ -50,6 +50,21 @@ def test_a_night_on_a_local_cluster(tmp_path: Path, cluster: str) -> None:
     assert len({pid for _, _, pid in notes(tmp_path)}) > 2
     moved = {one.task.id for one in heard if isinstance(one, Moved)}
     assert len(moved) >= 8
+    check_whole(store)
+
+
+def test_a_reading_that_the_scheduler_forgets_is_given_again(tmp_path: Path, cluster: str) -> None:
+    store = put_clips(tmp_path, ["take 0.5"] * 4)
+    crew, forgotten = DaskCrew(cluster, LIMITS, "seven"), []
+
+    def tell(news: News) -> None:
+        """Have the first reading that has begun forgotten."""
+        if isinstance(news, Moved) and not forgotten:
+            forgotten.extend(future for future, job in crew._jobs.items() if job.task == news.task.id)
+            crew._client.cancel(forgotten, force=True)
+
+    assert Run(store, WANTED, crew, SETTINGS, tell).go() == Tally(read=4, deaths=1)
+    assert [future.status for future in forgotten] == ["cancelled"]
     check_whole(store)
 
 
