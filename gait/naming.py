@@ -100,8 +100,8 @@ def name_strides(
 
 def _choose(share: FloatArray, settings: NamingSettings) -> Names:
     """share (R, names), of all draws. When only two names are in doubt of which one takes in the other, the wider word
-    is used. A walking trot is a trot, an amble is a pace by its footfalls (the classes of Biknevicius & Reilly 2006
-    go by limb phase alone, whatever the duty factor) and a walk by its long stances (Hildebrand)."""
+    is used: a walking trot is a trot, and an amble is a pace by its footfalls (the classes of Biknevicius & Reilly 2006
+    go by limb phase alone, whatever the duty factor). A walk is neither: its limb phase is another one."""
     share = _widen(share, settings.least_probability)
     order = np.argsort(-share, axis=1, kind="stable")
     best = np.take_along_axis(share, order, axis=1)
@@ -116,7 +116,7 @@ def _choose(share: FloatArray, settings: NamingSettings) -> Names:
 def _widen(share: FloatArray, least: float) -> FloatArray:
     """``share`` with the narrower word counted as the wider where neither is likely enough alone but both together."""
     share = share.copy()
-    for wide, narrow in (("trot", "walking trot"), ("pace", "amble"), ("walk", "amble")):
+    for wide, narrow in (("trot", "walking trot"), ("pace", "amble")):
         two = share[:, [_CODE[wide], _CODE[narrow]]]
         torn = (two.max(axis=1) < least) & (two.sum(axis=1) >= least)
         share[torn, _CODE[wide]] = two[torn].sum(axis=1)
