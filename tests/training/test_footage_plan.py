@@ -11,6 +11,9 @@ from command_line import call
 from training.errors import DrawError, FootageError
 from training.footage.plan import ClipPlan, choose, read_plans
 from training.footage.shards import UNSEEN_EVERY, is_unseen
+from training.footage.staging import build_of, pattern_of
+from training.footage.undrawn import steps_of
+from training.footage.unseen import unseen_plan
 
 ROOT = Path(__file__).parents[2]
 GOOD = 'name = "a"\ndog = "A"\n'
@@ -131,3 +134,12 @@ def test_without_opengl_the_command_says_what_to_install(tmp_path: Path, monkeyp
 def test_every_twentieth_dog_is_kept_from_training(number: int, kept: bool) -> None:
     assert UNSEEN_EVERY == 20
     assert is_unseen(number) == kept
+
+
+@pytest.mark.parametrize(("number", "shorter"), [(0, False), (8, True), (88, True)])
+def test_unseen_dogs_take_no_longer_steps_than_their_legs_reach(number: int, shorter: bool) -> None:
+    plan = unseen_plan(number)
+    assert all(paw.kept.all() for paw in steps_of(plan))
+    row = dict(plan.gaits[0])
+    travel = row.pop("travel")
+    assert (travel < pattern_of(plan, row, build_of(plan).withers_m)[0].travel) == shorter

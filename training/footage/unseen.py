@@ -4,6 +4,7 @@
 """
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -12,18 +13,22 @@ import numpy as np
 from training.footage.build import KINDS
 from training.footage.clips import draw_clip
 from training.footage.plan import ClipPlan
+from training.footage.staging import build_of, pattern_of
+from training.footage.undrawn import steps_of
 
 #: Identities of training dogs come from another stream of random numbers; these dogs are shared with no shard.
 _FIRST_IDENTITY = 1000
 _GAITS = ("walk", "trot", "walk", "trot", "pace", "amble")
 _SECONDS = {"walk": 4.5, "amble": 4.0, "pace": 3.5, "trot": 3.5}
+#: Shares of the drawn length of a step that are tried: a paw that a short leg drags off the belt has no moment of lift-off.
+_STEPS = np.linspace(1.0, 0.5, 21)
 
 
 def unseen_plan(number: int) -> ClipPlan:
     """Clip ``number``: any build and coat, walk to pace, 60 frames a second, both ways, to 12 degrees off square."""
     rng = np.random.default_rng((8200, number))
     gait = _GAITS[number % len(_GAITS)]
-    return ClipPlan(
+    plan = ClipPlan(
         name=f"unseen_{number:03d}_{gait}",
         dog=f"unseen {number}",
         gaits=({"gait": gait, "strides": 30},),
@@ -39,6 +44,15 @@ def unseen_plan(number: int) -> ClipPlan:
         pitch_deg=float(rng.uniform(1, 9)),
         fill=float(rng.uniform(0.5, 0.7)),
     )
+    return _within_reach(plan)
+
+
+def _within_reach(plan: ClipPlan) -> ClipPlan:
+    """The plan with the longest steps on which every paw comes down and leaves at the place of its stance."""
+    row = plan.gaits[0]
+    travel = pattern_of(plan, row, build_of(plan).withers_m)[0].travel
+    tries = (replace(plan, gaits=({**row, "travel": share * travel},)) for share in _STEPS)
+    return next(tried for tried in tries if all(paw.kept.all() for paw in steps_of(tried)))
 
 
 def main() -> None:
