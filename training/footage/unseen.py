@@ -10,6 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from training.errors import DrawError
 from training.footage.build import KINDS
 from training.footage.clips import draw_clip
 from training.footage.plan import ClipPlan
@@ -48,11 +49,15 @@ def unseen_plan(number: int) -> ClipPlan:
 
 
 def _within_reach(plan: ClipPlan) -> ClipPlan:
-    """The plan with the longest steps on which every paw comes down and leaves at the place of its stance."""
+    """The plan with the longest steps on which every paw comes down and leaves at the place of its stance; DrawError
+    when there are none."""
     row = plan.gaits[0]
     travel = pattern_of(plan, row, build_of(plan).withers_m)[0].travel
     tries = (replace(plan, gaits=({**row, "travel": share * travel},)) for share in _STEPS)
-    return next(tried for tried in tries if all(paw.kept.all() for paw in steps_of(tried)))
+    within = next((tried for tried in tries if all(paw.kept.all() for paw in steps_of(tried))), None)
+    if within is None:
+        raise DrawError(f"{plan.name}: the legs of this dog reach no step of half the usual length; leave it out.")
+    return within
 
 
 def main() -> None:
