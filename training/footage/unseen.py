@@ -21,7 +21,7 @@ from training.footage.undrawn import steps_of
 _FIRST_IDENTITY = 1000
 _GAITS = ("walk", "trot", "walk", "trot", "pace", "amble")
 _SECONDS = {"walk": 4.5, "amble": 4.0, "pace": 3.5, "trot": 3.5}
-#: Shares of the drawn length of a step that are tried: a paw that a short leg drags off the belt never lifts off at once.
+#: Shares of the drawn length of a step that are tried: a paw that a short leg drags off the belt has no clear lift-off.
 _STEPS = np.linspace(1.0, 0.5, 21)
 
 
