@@ -117,7 +117,7 @@ def pose(model: Any, data: Any, legs: list[Leg], movement: Movement, t: float) -
 
 def _trunk(model: Any, data: Any, m: Movement, t: float, drop_m: float = 0.02) -> None:
     """Place, bounce and pitch of the trunk; nod of the neck and sway of the tail. Two beats per stride."""
-    k = m.stride_at(t)
+    k = int(m.strides_at(t))
     p = m.patterns[k]
     share = (t - m.stride_s[k]) / (m.stride_s[min(k + 1, len(m.stride_s) - 1)] - m.stride_s[k] or p.stride_s)
     beat = 4 * np.pi * share

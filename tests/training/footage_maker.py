@@ -9,7 +9,7 @@ from pose.tracks import FloatArray, Tracks
 from training.footage.build import draw_build
 from training.footage.camera import View, set_camera
 from training.footage.movement import Movement, Pattern, draw_pattern, move
-from training.footage.posing import Carriage, pose_at
+from training.footage.posing import Carriage, poses_over
 from training.footage.scene import span_of
 from training.footage.skeleton import Skeleton, build_skeleton
 from training.footage.skin import Skin, build_skin
@@ -51,7 +51,7 @@ def steady(dog: Body, step: Pattern, strides: int = 8, spread: float = 0.0, seed
 def places(dog: Body, movement: Movement, t_s: FloatArray, carriage: Carriage | None = None) -> FloatArray:
     """(T, 6, 3) withers heights, the posed landmarks."""
     carried = carriage or Carriage(neck_pitch=-0.25)
-    return np.array([pose_at(dog.skeleton, dog.skin, movement, carried, float(t)).marks for t in t_s])
+    return poses_over(dog.skeleton, dog.skin, movement, carried, t_s).marks
 
 
 def film(dog: Body, movement: Movement, seconds: float, *, facing: str = "right") -> Tracks:

@@ -22,7 +22,7 @@ from training.footage.backdrop import make_backdrops
 from training.footage.look import Look, draw_look
 from training.footage.movement import Movement
 from training.footage.plan import ClipPlan
-from training.footage.posing import Carriage, pose_at
+from training.footage.posing import Carriage, poses_over
 from training.footage.room import draw_room
 from training.footage.scene import HIDDEN_SHARE, Dog, Place, camera_for, instants, span_of
 from training.footage.skeleton import Skeleton, build_skeleton
@@ -185,8 +185,8 @@ def _on_its_place(take: Take, p: int, touchdown_s: float, liftoff_s: float) -> t
     down late and leaves early."""
     times = np.linspace(touchdown_s, liftoff_s, _LOOKS)
     skeleton, skin = take.dog.skeleton, take.dog.skin
-    marks = np.array([pose_at(skeleton, skin, take.movement, take.carriage, float(t)).marks[p] for t in times])
-    wanted = np.array([take.movement.paw(p, float(t))[0] for t in times])
+    marks = poses_over(skeleton, skin, take.movement, take.carriage, times).marks[:, p]
+    wanted = take.movement.paw_over(p, times)[0]
     there = np.flatnonzero(np.hypot(marks[:, 0] - wanted, marks[:, 1] - skeleton.foot[p, 1]) <= _OFF_PLACE)
     return (float(times[there[0]]), float(times[there[-1]])) if len(there) else (touchdown_s, liftoff_s)
 

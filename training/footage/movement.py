@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pose.tracks import FloatArray
+from pose.tracks import BoolArray, FloatArray, IntArray
 
 GAITS = ("walk", "amble", "pace", "trot", "canter", "gallop")
 #: gait: duty factor hind, fore minus hind duty, limb phase near, hind lag, fore lag, stride time of a dog 0.55 m high,
@@ -98,40 +98,50 @@ class Movement:
     reach0: FloatArray
     drift: tuple[float, float]
 
-    def trunk_x(self, t: float) -> float:
-        """Place of the trunk along the belt at t (s), withers heights."""
-        return self.drift[0] * float(np.sin(2 * np.pi * t / self.drift[1]))
+    def trunk_x(self, t_s: FloatArray | float) -> FloatArray:
+        """(...) place of the trunk along the belt at t_s (...), withers heights."""
+        return np.asarray(self.drift[0] * np.sin(2 * np.pi * t_s / self.drift[1]))
 
-    def stride_at(self, t: float) -> int:
-        """Number of the near hind stride at t (s)."""
-        return int(np.clip(np.searchsorted(self.stride_s, t, side="right") - 1, 0, len(self.patterns) - 1))
+    def strides_at(self, t_s: FloatArray | float) -> IntArray:
+        """(...) number of the near hind stride at t_s (...)."""
+        found = np.searchsorted(self.stride_s, t_s, side="right") - 1
+        return np.asarray(np.clip(found, 0, len(self.patterns) - 1))
+
+    def per_stride(self, name: str) -> FloatArray:
+        """(M,) a number of the patterns."""
+        return np.array([getattr(pattern, name) for pattern in self.patterns], dtype=float)
 
     def paw(self, p: int, t: float) -> tuple[float, float, float, bool]:
         """x, height (withers heights), share of stance or swing done, and whether the paw is down, at t (s)."""
-        td, lo = self.touchdown_s[p], self.liftoff_s[p]
-        k = int(np.clip(np.searchsorted(td, t, side="right") - 1, 0, len(td) - 2))
-        if t <= lo[k]:
-            return self._stance_x(p, k, t), 0.0, float((t - td[k]) / (lo[k] - td[k])), True
-        span = td[k + 1] - lo[k]
-        s = float((t - lo[k]) / span)
-        return self._swing_x(p, k, s, span), self._height(t, s), s, False
+        x, high, share, down = self.paw_over(p, np.array([t]))
+        return float(x[0]), float(high[0]), float(share[0]), bool(down[0])
 
-    def _stance_x(self, p: int, k: int, t: float) -> float:
+    def paw_over(self, p: int, t_s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+        """The same at t_s (T,), an array (T,) each."""
+        td, lo = self.touchdown_s[p], self.liftoff_s[p]
+        k = np.clip(np.searchsorted(td, t_s, side="right") - 1, 0, len(td) - 2)
+        down, span = t_s <= lo[k], td[k + 1] - lo[k]
+        s = np.where(down, 0.0, (t_s - lo[k]) / span)
+        x = np.where(down, self._stance_x(p, k, t_s), self._swing_x(p, k, s, span))
+        return x, self._height(t_s, s), np.where(down, (t_s - td[k]) / (lo[k] - td[k]), s), down
+
+    def _stance_x(self, p: int, k: IntArray, t_s: FloatArray) -> FloatArray:
         td, lo = self.touchdown_s[p][k], self.liftoff_s[p][k]
         land = self.trunk_x(td) + self.reach0[p] + self.speed * (lo - td) / 2
-        return float(land - self.speed * (t - td))
+        return np.asarray(land - self.speed * (t_s - td))
 
-    def _swing_x(self, p: int, k: int, s: float, span: float) -> float:
+    def _swing_x(self, p: int, k: IntArray, s: FloatArray, span: FloatArray) -> FloatArray:
         """Cubic from lift-off to the next touchdown that leaves and meets the belt at belt speed."""
         a = self._stance_x(p, k, self.liftoff_s[p][k])
         b = self._stance_x(p, k + 1, self.touchdown_s[p][k + 1])
         m = -self.speed * span * 0.6
-        return float(
+        return np.asarray(
             a * (2 * s**3 - 3 * s**2 + 1) + m * (s**3 - 2 * s**2 + s) + b * (3 * s**2 - 2 * s**3) + m * (s**3 - s**2)
         )
 
-    def _height(self, t: float, s: float) -> float:
-        return float(self.patterns[self.stride_at(t)].lift * np.sin(np.pi * s**0.85) ** 1.15)
+    def _height(self, t_s: FloatArray, s: FloatArray) -> FloatArray:
+        lift = self.per_stride("lift")[self.strides_at(t_s)]
+        return np.asarray(lift * np.sin(np.pi * s**0.85) ** 1.15)
 
 
 def _plan_steps(plan: list[tuple[Pattern, int]]) -> list[Pattern]:

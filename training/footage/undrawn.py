@@ -9,7 +9,7 @@ from pose.landmarks import CROUP, LANDMARKS, WITHERS
 from pose.tracks import BoolArray, FloatArray, Tracks
 from training.footage.camera import set_camera
 from training.footage.plan import ClipPlan
-from training.footage.posing import pose_at
+from training.footage.posing import poses_over
 from training.footage.scene import span_of
 from training.footage.skeleton import Skeleton, build_skeleton
 from training.footage.skin import Skin, build_skin
@@ -53,7 +53,7 @@ def _exact_px(plan: ClipPlan, roll_deg: float) -> FloatArray:
     skeleton, skin = _dog(plan.identity, plan.kind, tuple(sorted(plan.build.items())))
     h = skeleton.build.withers_m
     movement, carriage = movement_of(plan, skeleton, np.random.default_rng((8102, plan.seed))), carriage_of(plan)
-    marks = np.array([pose_at(skeleton, skin, movement, carriage, float(t)).marks for t in times_of(plan)])
+    marks = poses_over(skeleton, skin, movement, carriage, times_of(plan)).marks
     middle = np.array([0.12 * h, 0.55 * h, 0.0])
     xy = set_camera(view_of(plan, roll_deg), middle, span_of(skeleton) * h, plan.size).project(marks * h)
     if plan.facing == "left":
@@ -77,17 +77,18 @@ def steps_of(plan: ClipPlan) -> tuple[Steps, ...]:
     skeleton, skin = _dog(plan.identity, plan.kind, tuple(sorted(plan.build.items())))
     movement, carriage = movement_of(plan, skeleton, np.random.default_rng((8102, plan.seed))), carriage_of(plan)
 
-    def kept(p: int, t: float) -> bool:
-        """Whether paw ``p`` is at its place at ``t`` (s)."""
-        mark = pose_at(skeleton, skin, movement, carriage, t).marks[p]
-        return bool(np.hypot(mark[0] - movement.paw(p, t)[0], mark[1] - skeleton.foot[p, 1]) <= _AT_ITS_PLACE)
+    def kept(p: int, t_s: FloatArray) -> BoolArray:
+        """(N,) whether paw ``p`` is at its place at t_s (N,), s."""
+        marks = poses_over(skeleton, skin, movement, carriage, t_s).marks[:, p]
+        off = np.hypot(marks[:, 0] - movement.paw_over(p, t_s)[0], marks[:, 1] - skeleton.foot[p, 1])
+        return np.asarray(off <= _AT_ITS_PLACE)
 
     found = []
     for p, (down, up) in enumerate(zip(movement.touchdown_s, movement.liftoff_s, strict=True)):
         whole = (down >= 0) & (up <= plan.seconds)
         down, up = down[whole], up[whole]
-        looks = np.stack([down + _WITHIN_S, up - _WITHIN_S], axis=1)
-        found.append(Steps(down, up, np.array([[kept(p, float(t)) for t in row] for row in looks])))
+        looks = (down + _WITHIN_S, up - _WITHIN_S)
+        found.append(Steps(down, up, np.stack([kept(p, t_s) for t_s in looks], axis=1)))
     return tuple(found)
 
 
