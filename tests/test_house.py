@@ -5,6 +5,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from statistics import median, quantiles
 
@@ -37,6 +38,7 @@ ONLY_IN = {"av": {"pose.camera", "pose.container", "pose.film"}, "onnxruntime": 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
+@cache
 def tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"))
 

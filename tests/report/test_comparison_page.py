@@ -3,6 +3,7 @@
 import io
 import re
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,7 @@ from comparison_maker import (
     make_trend,
     visit_contrasts,
 )
+from late import Late
 from page_reader import broken, fetched, read
 from pypdf import PdfReader
 
@@ -61,25 +63,41 @@ def lonely() -> Comparison:
     return Comparison((missing, clock))
 
 
-DOCUMENTS = {
-    "everything at once": build_document(make_comparison(), pictures=PICTURES, films=FILMS),
-    "one dog": build_document(Comparison(condition_contrasts())),
-    "visits": build_document(Comparison(visit_contrasts(), trends=TRENDS)),
-    "nothing compared": build_document(lonely()),
-    "empty": build_document(Comparison(())),
-    "hostile names": build_document(hostile()),
-}
-PAGES = {name: page_of(document) for name, document in DOCUMENTS.items()}
-every_page = pytest.mark.parametrize("page", PAGES.values(), ids=PAGES.keys())
-every_document = pytest.mark.parametrize("document", DOCUMENTS.values(), ids=DOCUMENTS.keys())
-USUAL = DOCUMENTS["everything at once"]
+DOCUMENTS = Late(
+    {
+        "everything at once": lambda: build_document(make_comparison(), pictures=PICTURES, films=FILMS),
+        "one dog": lambda: build_document(Comparison(condition_contrasts())),
+        "visits": lambda: build_document(Comparison(visit_contrasts(), trends=TRENDS)),
+        "nothing compared": lambda: build_document(lonely()),
+        "empty": lambda: build_document(Comparison(())),
+        "hostile names": lambda: build_document(hostile()),
+    }
+)
+PAGES = Late({name: partial(lambda which: page_of(DOCUMENTS[which]), name) for name in DOCUMENTS})
+
+
+@pytest.fixture(params=list(DOCUMENTS))
+def document(request: pytest.FixtureRequest) -> Document:
+    """Every document."""
+    return DOCUMENTS[request.param]
+
+
+@pytest.fixture(params=list(PAGES))
+def page(request: pytest.FixtureRequest) -> str:
+    """Every page."""
+    return PAGES[request.param]
+
+
+@pytest.fixture
+def usual() -> Document:
+    """The document that has everything."""
+    return DOCUMENTS["everything at once"]
 
 
 def blocks(document: Document, kind: type) -> list:
     return [block for block in document.blocks() if isinstance(block, kind)]
 
 
-@every_page
 def test_the_page_is_whole_and_stands_alone(page: str) -> None:
     assert page.startswith("<!DOCTYPE html>")
     assert not broken(page)
@@ -91,13 +109,11 @@ def test_what_finds_faults_in_pages_can_find_them() -> None:
     assert len(broken(wrong)) >= 4 and len(fetched(wrong)) == 3
 
 
-@every_page
 def test_a_missing_number_never_shows_as_one(page: str) -> None:
     assert not re.search(r"\b(nan|inf|null)\b", page, re.I)
     assert "None" not in read(page).text
 
 
-@every_page
 def test_every_picture_has_its_words(page: str) -> None:
     reader = read(page)
     drawn = [attrs["aria-label"] for _, attrs in reader.tags if attrs.get("role") == "img"]
@@ -106,7 +122,6 @@ def test_every_picture_has_its_words(page: str) -> None:
     assert all(attrs.get("alt") for tag, attrs in reader.tags if tag == "img")
 
 
-@every_page
 def test_scrolling_tables_can_be_reached_by_key_and_have_names_of_their_own(page: str) -> None:
     regions = [attrs for _, attrs in read(page).tags if attrs.get("role") == "region"]
     assert all(attrs["tabindex"] == "0" for attrs in regions)
@@ -121,15 +136,14 @@ def test_hostile_names_stay_words() -> None:
     assert HOSTILE in "".join(read(page).words)
 
 
-def test_the_answer_comes_first_cautions_straight_under_it_definitions_last() -> None:
-    keys = [section.key for section in USUAL.sections]
+def test_the_answer_comes_first_cautions_straight_under_it_definitions_last(usual: Document) -> None:
+    keys = [section.key for section in usual.sections]
     assert keys == [
         "answer", "cautions", "figures", "measures", "runs", "pictures", "dogs", "visits", "reading", "definitions",
         "making",
     ]  # fmt: skip
 
 
-@every_document
 def test_cautions_stand_whole_with_their_sources(document: Document) -> None:
     text = read(page_of(document)).text
     for caution in CAUTIONS:
@@ -139,8 +153,8 @@ def test_cautions_stand_whole_with_their_sources(document: Document) -> None:
     assert "never assumes which direction" in text
 
 
-def test_every_contrast_is_answered_and_only_the_last_visit_first() -> None:
-    titles = [block.title for block in USUAL.sections[0].blocks if isinstance(block, Card)]
+def test_every_contrast_is_answered_and_only_the_last_visit_first(usual: Document) -> None:
+    titles = [block.title for block in usual.sections[0].blocks if isinstance(block, Card)]
     assert titles == [
         "Tansy: weighted work vest against bare",
         "Tansy: boots against bare",
@@ -148,11 +162,11 @@ def test_every_contrast_is_answered_and_only_the_last_visit_first() -> None:
         "Pilot: weighted work vest against bare",
         "Ember, bare: 2026-05-25 against 2026-03-02",
     ]
-    assert len(blocks(USUAL, Card)) == len(make_comparison().contrasts)
+    assert len(blocks(usual, Card)) == len(make_comparison().contrasts)
 
 
-def test_the_table_holds_the_numbers_of_the_comparison() -> None:
-    table = next(block for block in blocks(USUAL, Table) if block.key.startswith("t"))
+def test_the_table_holds_the_numbers_of_the_comparison(usual: Document) -> None:
+    table = next(block for block in blocks(usual, Table) if block.key.startswith("t"))
     assert table.columns[2:4] == ("bare", "weighted work vest")
     rows = {row.head: row for row in table.rows}
     assert len(rows) == len(LINES)
@@ -193,22 +207,22 @@ def test_definitions_are_those_of_what_is_shown() -> None:
     assert "repeatability" in [item.term for item in more.items]
 
 
-def test_few_dogs_are_said_to_be_few() -> None:
-    words = " ".join(block.text for block in blocks(USUAL, Paragraph))
+def test_few_dogs_are_said_to_be_few(usual: Document) -> None:
+    words = " ".join(block.text for block in blocks(usual, Paragraph))
     assert "Only 3 dogs: fewer than six cannot show a difference" in words and "0.06" in words
     many = replace(GROUPS[0], dogs=tuple("abcdef"), differences=(-8.0,) * 6)
     told = build_document(replace(make_comparison(), groups=(many,)))
     assert "fewer than six" not in " ".join(block.text for block in blocks(told, Paragraph))
 
 
-def test_the_mean_over_dogs_in_words() -> None:
-    section = next(section for section in USUAL.sections if section.key == "dogs")
+def test_the_mean_over_dogs_in_words(usual: Document) -> None:
+    section = next(section for section in usual.sections if section.key == "dogs")
     points = next(block for block in section.blocks if isinstance(block, Points))
     assert [point.text.replace("\u00a0", " ") for point in points.items] == ["Hind reach is 6 % shorter (1 to 12 %)."]
 
 
-def test_flagged_changes_are_told_and_unflagged_ones_are_not() -> None:
-    section = next(section for section in USUAL.sections if section.key == "visits")
+def test_flagged_changes_are_told_and_unflagged_ones_are_not(usual: Document) -> None:
+    section = next(section for section in usual.sections if section.key == "visits")
     points = next(block for block in section.blocks if isinstance(block, Points))
     assert [point.text.replace("\u00a0", " ") for point in points.items] == [
         "Topline angle: 1.0 degrees withers-high then, 0.9 degrees croup-high on 2026-05-25.",
@@ -263,7 +277,6 @@ def pdf_text(document: Document) -> str:
     return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf_of(document))).pages))
 
 
-@every_document
 def test_the_pdf_says_the_same_as_the_page(document: Document) -> None:
     def bare(text: str) -> str:
         return re.sub(r"[^\w%.,;:()+−-]", "", text)

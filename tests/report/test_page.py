@@ -8,6 +8,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from late import Late
 from page_reader import broken, fetched, read
 from record_maker import Wish, make_record, make_standing
 
@@ -38,29 +39,33 @@ SAID = Overruled(
 )  # fmt: skip
 LOST = replace(SAID, id="b", gait="", by="", strides=(), machine=(), matches=False, idle=NO_STRIDE)
 CORRECTED = replace(USUAL, overruled=(SAID, LOST))
-CASES = {
-    "usual": page_text(USUAL),
-    "with film and picture": page_text(USUAL, picture=PICTURE, film="film.mp4"),
-    "nothing known": page_text(UNKNOWN),
-    "bare": page_text(BARE),
-    "standing dog": page_text(make_standing()),
-    "overruled": page_text(CORRECTED),
-}
-every_page = pytest.mark.parametrize("page", CASES.values(), ids=CASES.keys())
+CASES = Late(
+    {
+        "usual": lambda: page_text(USUAL),
+        "with film and picture": lambda: page_text(USUAL, picture=PICTURE, film="film.mp4"),
+        "nothing known": lambda: page_text(UNKNOWN),
+        "bare": lambda: page_text(BARE),
+        "standing dog": lambda: page_text(make_standing()),
+        "overruled": lambda: page_text(CORRECTED),
+    }
+)
 
 
-@every_page
+@pytest.fixture(params=list(CASES))
+def page(request: pytest.FixtureRequest) -> str:
+    """Every page."""
+    return CASES[request.param]
+
+
 def test_the_page_is_well_formed_and_its_references_lead_somewhere(page: str) -> None:
     assert page.startswith("<!DOCTYPE html>")
     assert not broken(page)
 
 
-@every_page
 def test_nothing_is_fetched_and_nothing_runs(page: str) -> None:
     assert not fetched(page)
 
 
-@every_page
 def test_a_missing_number_never_shows_as_one(page: str) -> None:
     assert not re.search(
         r"\b(nan|inf|none|null)\b",
@@ -70,7 +75,6 @@ def test_a_missing_number_never_shows_as_one(page: str) -> None:
     assert not re.search(r"\bnan\b", page, re.I)
 
 
-@every_page
 def test_cautions_stand_whole_and_straight_under_the_answer(page: str) -> None:
     text = read(page).text
     for caution in CAUTIONS:
@@ -100,7 +104,6 @@ def test_cautions_hold_what_they_must(words: str) -> None:
     assert words in read(CASES["usual"]).text
 
 
-@every_page
 def test_every_figure_has_its_words(page: str) -> None:
     pictures = [attrs for _, attrs in read(page).tags if attrs.get("role") == "img"]
     assert len(pictures) == 4 and all(len(attrs["aria-label"]) > 30 for attrs in pictures)
