@@ -19,6 +19,8 @@ from pose.tracks import BoolArray, FloatArray, IntArray
 
 #: Distances between places that are held at once: 2 MB.
 POOLED_AT_ONCE = 250_000
+#: Frames whose moves are made at once.
+_PIECE = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,9 +169,7 @@ def _pooled(
     return np.concatenate(places), np.concatenate(masses)
 
 
-def _pool(
-    xy: FloatArray, mass: FloatArray, near: IntArray, settings: SideSettings
-) -> tuple[FloatArray, FloatArray]:
+def _pool(xy: FloatArray, mass: FloatArray, near: IntArray, settings: SideSettings) -> tuple[FloatArray, FloatArray]:
     """The same about some of them, from the frames ``near`` (M, F)."""
     places = xy[near].reshape(len(near), -1, 2)
     weight = np.nan_to_num(mass[near].reshape(len(near), -1, 2)) / near.shape[1]
@@ -281,18 +281,23 @@ def _forward_backward(
     t, k = xy.shape[:2]
     v = settings.speeds
     place = np.append(np.repeat(np.arange(k), v), k)
-    starts = np.append(np.arange(0, k * v, v), k * v)
-    turns = _turns(gait.turning, settings)
-
-    def step(i: int) -> FloatArray:
-        """Made twice rather than kept: kept for every frame they would be most of the memory that a clip takes."""
-        return _step(t_s[i] - t_s[i - 1], xy[i - 1], xy[i], turns, gait, settings)
-
+    grid, starts = np.ix_(place, place), np.append(np.arange(0, k * v, v), k * v)
     ahead = np.empty((t, len(place), len(place)), np.float32)
-    ahead[0] = evidence[0][np.ix_(place, place)] / evidence[0].max()
+    ahead[0] = evidence[0][grid] / evidence[0].max()
+    turns, pieces = _turns(gait.turning, settings), dict[int, FloatArray]()
+
+    def move_to(i: int) -> FloatArray:
+        """Made twice and in pieces: kept for every frame they would be most of the memory that a clip takes."""
+        piece, place_in = divmod(i - 1, _PIECE)
+        if piece not in pieces:
+            pieces.clear()
+            part = slice(piece * _PIECE, (piece + 1) * _PIECE)
+            pieces[piece] = _steps(np.diff(t_s)[part], xy[:-1][part], xy[1:][part], turns, gait, settings)
+        return np.asarray(pieces[piece][place_in])
+
     for i in range(1, t):
-        move = step(i)
-        message = (move.T @ ahead[i - 1] @ move) * evidence[i][np.ix_(place, place)]
+        move = move_to(i)
+        message = (move.T @ ahead[i - 1] @ move) * evidence[i][grid]
         ahead[i] = message / message.max()
     posterior = np.empty((t, k + 1, k + 1))
     back = np.ones((len(place), len(place)))
@@ -300,8 +305,8 @@ def _forward_backward(
         both = ahead[i] * back
         posterior[i] = np.add.reduceat(np.add.reduceat(both, starts, axis=0), starts, axis=1) / both.sum()
         if i:
-            move = step(i)
-            back = move @ (back * evidence[i][np.ix_(place, place)]) @ move.T
+            move = move_to(i)
+            back = move @ (back * evidence[i][grid]) @ move.T
             back /= back.max()
     return posterior
 
@@ -314,24 +319,24 @@ def _turns(turning: float, settings: SideSettings) -> FloatArray:
     return np.asarray(table / table.sum(axis=1, keepdims=True))
 
 
-def _step(
-    dt_s: float, xy0: FloatArray, xy1: FloatArray, turns: FloatArray, gait: Gait, settings: SideSettings
+def _steps(
+    dt_s: FloatArray, xy0: FloatArray, xy1: FloatArray, turns: FloatArray, gait: Gait, settings: SideSettings
 ) -> FloatArray:
-    """(KV + 1, KV + 1) float32: how one paw may go from each place and speed to each of the next frame."""
-    k, v = len(xy0), settings.speeds
-    moved = xy1[None] - xy0[:, None]
-    miss = (moved[..., 0, None] - gait.speeds_bl_s * dt_s) / gait.noise_bl
+    """(N, KV + 1, KV + 1): how one paw may go from each place and speed in ``xy0`` (N, K, 2) to each in ``xy1``."""
+    n, k, v = len(xy0), xy0.shape[1], settings.speeds
+    moved = xy1[:, None] - xy0[:, :, None]
+    miss = (moved[..., 0, None] - gait.speeds_bl_s * dt_s[:, None, None, None]) / gait.noise_bl
     lift = moved[..., 1, None] / (2 * gait.noise_bl)
     off = miss**2 + lift**2
     likely = np.exp(-0.5 * np.minimum(off, 60)) + settings.jump
     wide = gait.noise_bl / np.hypot(gait.noise_bl, settings.hop_bl)
     likely += settings.hops * wide**2 * np.exp(-0.5 * np.minimum(off * wide**2, 60))
-    likely = np.nan_to_num(likely, nan=settings.jump)
-    table = np.empty((k * v + 1, k * v + 1))
-    table[:-1, :-1] = (turns[None, :, None, :] * likely[:, None]).reshape(k * v, k * v)
-    table[:-1, -1] = settings.lose
-    table[-1, :-1] = settings.regain / (v * 2)
-    table[-1, -1] = 1 - settings.regain
+    likely[np.isnan(likely)] = settings.jump
+    table = np.empty((n, k * v + 1, k * v + 1))
+    table[:, :-1, :-1] = (turns[:, None, :] * likely[:, :, None]).reshape(n, k * v, k * v)
+    table[:, :-1, -1] = settings.lose
+    table[:, -1, :-1] = settings.regain / (v * 2)
+    table[:, -1, -1] = 1 - settings.regain
     return table
 
 

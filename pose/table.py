@@ -114,7 +114,8 @@ def _as_csv(tracks: Tracks) -> str:
 def _words(name: str, values: Any) -> list[str]:
     if name not in DECIMALS:
         return [str(value) for value in values]
-    return ["" if np.isnan(value) else f"{value:.{DECIMALS[name]}f}" for value in values]
+    word = f"{{:.{DECIMALS[name]}f}}".format
+    return ["" if value != value else word(value) for value in values.tolist()]
 
 
 def _load(path: Path) -> dict[str, Words]:

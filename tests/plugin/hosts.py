@@ -55,8 +55,9 @@ def need_a_host() -> None:
 
 
 def variables(folder: Path) -> dict[str, str]:
-    """The environment of a host; its register of elements lies in ``folder``."""
-    return os.environ | environment() | {"GST_REGISTRY": str(folder / "registry.bin")}
+    """The environment of a host. Its register of elements lies beside ``folder``: looking through all that is installed
+    takes a second, so the hosts of one process share it."""
+    return os.environ | environment() | {"GST_REGISTRY": str(folder.parent / "registry.bin")}
 
 
 @dataclass(frozen=True)
