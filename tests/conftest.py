@@ -13,6 +13,28 @@ import pytest
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
+#: What takes longest, begun first, so that no process waits at the end for another that has just begun one of these.
+LONGEST = (
+    "tests/caseload/test_morning_proof.py",
+    "tests/gait/test_drawn_contacts.py",
+    "tests/gait/test_live_against_whole.py",
+    "tests/plugin/test_element_in_hosts.py",
+    "tests/plugin/test_breaks_in_hosts.py",
+    "tests/gait/test_drawn_pairs.py",
+    "tests/training/test_fit_marks.py",
+    "tests/command/test_demo_command.py",
+    "tests/plugin/test_meta_on_frames.py",
+    "tests/outside/test_anatomical_dog.py",
+    "tests/caseload/test_cluster.py",
+    "tests/command/test_caseload_run.py",
+    "tests/desk/test_a_day_at_the_desk.py",
+    "tests/caseload/test_false_alarms.py",
+    "tests/samples/test_demo_truth.py",
+    "tests/training/test_footage_drawing.py",
+    "tests/plugin/test_network_streams.py",
+    "tests/desk/test_look_time.py",
+)
+
 if importlib.util.find_spec("triton"):
     importlib.import_module("triton")
 
@@ -20,6 +42,18 @@ if importlib.util.find_spec("triton"):
 def pytest_addoption(parser: pytest.Parser) -> None:
     """How long a live picture is played in tests/plugin, to hold its memory."""
     parser.addoption("--live-s", type=float, default=30.0, help="s of live picture whose memory is held (30)")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Files are handed to the processes in the order of ``pytest_collection_modifyitems``."""
+    if hasattr(config.option, "loadscopereorder"):  # else those with most tests come first, and the longest last
+        config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest files first."""
+    rank = {name: place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: rank.get(item.nodeid.partition("::")[0], len(rank)))
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -6,6 +6,7 @@ Run with ``-s -m slow`` for the numbers in the README under "Live and in other p
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -91,14 +92,33 @@ def names_of(record: GaitRecord, events: list[Event]) -> list[bool]:
     return same
 
 
+@dataclass(frozen=True)
+class Whole:
+    """What reading the whole clip says."""
+
+    tracks: Tracks
+    record: GaitRecord
+    body_length_px: float
+
+
+@pytest.fixture(scope="module")
+def whole_of(network: Network) -> Callable[[Path], Whole]:
+    """A whole clip, read once."""
+
+    def read(path: Path) -> Whole:
+        tracks, report = read_clip(open_clip(path), network)
+        return Whole(tracks, build_record(tracks, Trial()), report.body_length_px)
+
+    return cache(read)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("path", CLIPS, ids=lambda path: path.stem)
-def test_live_and_whole_agree(path: Path, network: Network) -> None:
-    clip = open_clip(path)
-    whole, report = read_clip(clip, network)
-    record = build_record(whole, Trial())
+def test_live_and_whole_agree(path: Path, network: Network, whole_of: Callable[[Path], Whole]) -> None:
+    clip, found = open_clip(path), whole_of(path)
+    whole, record = found.tracks, found.record
     tracks, events, busy_s, clock_s = read_live(clip, network)
-    away = np.hypot(*np.moveaxis(tracks.xy_px - whole.xy_px, -1, 0)) / report.body_length_px
+    away = np.hypot(*np.moveaxis(tracks.xy_px - whole.xy_px, -1, 0)) / found.body_length_px
     elsewhere = float((away[:, :4] > ELSEWHERE_BL).mean())
     off, early, later, alone = off_by(record, events)
     same = names_of(record, events)
@@ -136,18 +156,12 @@ THIN = [
 ]
 
 
-@pytest.fixture(scope="module")
-def whole(network: Network) -> Callable[[Path], GaitRecord]:
-    """The record of a whole clip, read once."""
-    return cache(lambda path: build_record(read_clip(open_clip(path), network)[0], Trial()))
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize(("path", "every"), THIN)
 def test_what_is_lost_while_a_part_of_the_frames_is_read(
-    path: Path, every: int, network: Network, whole: Callable[[Path], GaitRecord]
+    path: Path, every: int, network: Network, whole_of: Callable[[Path], Whole]
 ) -> None:
-    clip, record = open_clip(path), whole(path)
+    clip, record = open_clip(path), whole_of(path).record
     _, events, *_ = read_live(clip, network, every)
     off, early, later, alone = off_by(record, events)
     same = names_of(record, events)
