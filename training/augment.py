@@ -21,6 +21,9 @@ from training.photometric import LightSettings, change_light, uniform
 OUTSIDE = 114.0 / 255.0
 #: Where an empty room is cropped, as if a dog stood there: x0, y0, x1, y1, px of the stored picture.
 _NO_DOG_BOX = (60.0, 40.0, 324.0, 250.0)
+#: How many waves bend a picture, their shortest and longest length as shares of its width, and how often their undoing
+#: is refined: each round leaves at most ``bend / _WAVES`` of the error.
+_WAVES, _WAVE, _ROUNDS = 3, (0.35, 1.5), 12
 
 
 @cache
@@ -68,6 +71,8 @@ class CropSettings:
     turn_deg, stretch  camera roll and lens: largest turn, and largest change of aspect as a logarithm
     jitter         share of the width by which the window of the frames before may miss
     hidden_weight  of a landmark that cannot be seen: its place is still the best guess
+    bend           how far the picture is bent, as if of rubber, so that dogs have proportions that nobody drew: largest
+                   local stretch or shear, a share below 3, where it would fold over
     """
 
     size_px: tuple[int, int] = INPUT_SIZE
@@ -78,6 +83,7 @@ class CropSettings:
     stretch: float = 0.08
     jitter: float = 0.10
     hidden_weight: float = 0.5
+    bend: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,6 +105,46 @@ class Batch:
     tight: Tensor
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Bend:
+    """Smooth displacement of crops by K waves, one after the other: across (N, K, 2) rad/px, phase (N, K) rad, push
+    (N, K, 2) px."""
+
+    across: Tensor
+    phase: Tensor
+    push: Tensor
+
+    def __call__(self, xy: Tensor) -> Tensor:
+        """(N, P, 2) px of the straight crop that the places ``xy`` (N, P, 2) px of the bent one show."""
+        for k in range(self.phase.shape[1]):
+            wave = torch.sin(torch.einsum("npi,ni->np", xy, self.across[:, k]) + self.phase[:, k, None])
+            xy = xy + wave[..., None] * self.push[:, k, None, :]
+        return xy
+
+    def undone(self, xy: Tensor) -> Tensor:
+        """(N, P, 2) px of the bent crop where ``xy`` (N, P, 2) px of the straight one are shown; within 0.01 px."""
+        for k in reversed(range(self.phase.shape[1])):
+            straight = xy
+            for _ in range(_ROUNDS):
+                wave = torch.sin(torch.einsum("npi,ni->np", xy, self.across[:, k]) + self.phase[:, k, None])
+                xy = straight - wave[..., None] * self.push[:, k, None, :]
+        return xy
+
+
+def draw_bend(n: int, rng: torch.Generator, s: CropSettings) -> Bend:
+    """Random waves, each with the largest slope that ``s.bend`` shares out among them; none for 0."""
+    waves = _WAVES if s.bend > 0 else 0
+    way, phase, aim = torch.rand((3, n, waves), generator=rng, device=rng.device) * (2 * math.pi)
+    length, slope = torch.rand((2, n, waves), generator=rng, device=rng.device)
+    number = 2 * math.pi / ((_WAVE[0] + (_WAVE[1] - _WAVE[0]) * length) * s.size_px[0])
+    size = slope * s.bend / max(waves, 1) / number
+    return Bend(_arrow(way, number), phase, _arrow(aim, size))
+
+
+def _arrow(angle: Tensor, length: Tensor) -> Tensor:
+    return torch.stack([torch.cos(angle), torch.sin(angle)], -1) * length[..., None]
+
+
 def augment(
     part: Footage,
     rng: torch.Generator,
@@ -112,8 +158,9 @@ def augment(
     """
     tight = uniform(rng, len(part), 0, 1) < settings.tight_share
     turn, shift = crop_matrices(part, tight, rng, settings)
-    picture = _sampled(to_rgb(part.in_memory()), turn, shift, settings.size_px)
-    xy = torch.einsum("nij,nkj->nki", turn, part.xy) + shift[:, None, :]
+    bend = draw_bend(len(part), rng, settings)
+    picture = _sampled(to_rgb(part.in_memory()), turn, shift, bend, settings.size_px)
+    xy = bend.undone(torch.einsum("nij,nkj->nki", turn, part.xy) + shift[:, None, :])
     edge = torch.tensor(settings.size_px, device=rng.device) - 0.5
     inside = ((xy > -0.5) & (xy < edge)).all(-1)
     mirrored = _determinant(turn) < 0
@@ -175,14 +222,14 @@ def _inverse(turn: Tensor) -> Tensor:
     return swapped / _determinant(turn)[:, None, None]
 
 
-def _sampled(picture: Tensor, turn: Tensor, shift: Tensor, size_px: tuple[int, int]) -> Tensor:
+def _sampled(picture: Tensor, turn: Tensor, shift: Tensor, bend: Bend, size_px: tuple[int, int]) -> Tensor:
     """(N, 3, h, w) crops of (N, 3, 288, 384); outside is grey."""
     w, h = size_px
     picture = _softened(picture, _determinant(turn).abs().sqrt()) - OUTSIDE
     down, across = torch.meshgrid(
         torch.arange(h, device=turn.device), torch.arange(w, device=turn.device), indexing="ij"
     )
-    out = torch.stack([across, down], -1).float().reshape(1, -1, 2) - shift[:, None, :]
+    out = bend(torch.stack([across, down], -1).float().reshape(1, -1, 2).expand(len(turn), -1, -1)) - shift[:, None, :]
     stored = torch.einsum("nij,npj->npi", _inverse(turn), out)
     grid = (stored * 2 + 1) / torch.tensor(STORED_SIZE, device=turn.device) - 1
     sampled = functional.grid_sample(picture, grid.reshape(-1, h, w, 2), mode="bilinear", align_corners=False)

@@ -9,7 +9,7 @@ import torch
 from shard_maker import COLOURS, write_shard
 
 from pose.landmarks import CROUP, NEAR_FORE, NEAR_HIND, WITHERS
-from training.augment import OUTSIDE, Batch, CropSettings, augment, degrade
+from training.augment import OUTSIDE, Batch, CropSettings, augment, degrade, draw_bend
 from training.data import Footage, load_footage
 from training.photometric import LightSettings, change_light
 
@@ -37,9 +37,10 @@ def spot(picture: torch.Tensor, colour: tuple[int, int, int]) -> np.ndarray:
     return on.mean(0).flip(0).numpy() if len(on) > 8 else np.full(2, np.nan)
 
 
+@pytest.mark.parametrize("bend", [0.0, 0.4], ids=["straight", "bent"])
 @pytest.mark.parametrize("share", [1.0, 0.0], ids=["tight crops", "wide crops"])
-def test_landmarks_move_with_the_picture(footage: Footage, share: float) -> None:
-    batch = crops(footage, CropSettings(tight_share=share, wide=(0.4, 0.5)))
+def test_landmarks_move_with_the_picture(footage: Footage, share: float, bend: float) -> None:
+    batch = crops(footage, CropSettings(tight_share=share, wide=(0.4, 0.5), bend=bend))
     _, height, width = batch.picture.shape[1:]
     found = np.array([[spot(picture, colour) for colour in COLOURS] for picture in batch.picture])
     truth = batch.xy.numpy()
@@ -47,6 +48,24 @@ def test_landmarks_move_with_the_picture(footage: Footage, share: float) -> None
     whole = ((truth > 12) & (truth < np.array([width, height]) - 13)).all(-1) & np.isfinite(found[..., 0])
     assert whole.sum() > 60
     assert np.abs(found - truth)[whole].max() < SPOT_TOLERANCE_PX
+
+
+def test_a_bend_moves_places_smoothly_and_is_undone() -> None:
+    places = torch.rand((64, 50, 2), generator=torch.Generator().manual_seed(1)) * torch.tensor([319.0, 255.0])
+    bend = draw_bend(64, torch.Generator().manual_seed(2), replace(USUAL, bend=1.2))
+    moved = bend(places)
+    assert (bend.undone(moved) - places).abs().max() < 0.01
+    assert 4 < (moved - places).norm(dim=-1).mean() < 20  # px; a dog's body is about 120 long
+    near = places + torch.tensor([1.0, 0.0])
+    steps = (bend(near) - moved)[..., 0]
+    assert steps.min() > 0  # nothing is folded over
+    assert steps.min() < 0.8
+    assert steps.max() > 1.2  # and some parts are squeezed, others stretched
+
+
+def test_no_bend_moves_nothing() -> None:
+    places = torch.rand((4, 6, 2)) * 300
+    assert torch.equal(draw_bend(4, torch.Generator(), USUAL)(places), places)
 
 
 def test_tight_crops_show_a_dog_that_faces_right(footage: Footage) -> None:

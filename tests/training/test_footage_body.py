@@ -202,17 +202,34 @@ def test_without_rare_shares_a_dog_stays_as_it_was_drawn() -> None:
     assert varied("square", 0.0) == draw_build(np.random.default_rng(0), "square")
 
 
+@pytest.mark.parametrize("height_m", [0.15, 1.0])
 @pytest.mark.parametrize("seed", range(6))
-def test_grass_stands_on_the_ground_and_hides_no_more_than_the_legs(seed: int) -> None:
-    rng = np.random.default_rng(seed)
+def test_grass_stands_on_the_ground_and_hides_no_more_than_the_legs(seed: int, height_m: float) -> None:
+    rng, eye = np.random.default_rng(seed), np.array([0.3, height_m, 4.0])
     room = draw_room(rng, 0.5, 0.8, 2, belt=False)
-    meadow = grow(rng, room, 0.5, 0.8, elbow=0.5)
-    blades = [box for box in (*room.boxes, *meadow.boxes) if box.material == BLADES]
-    assert len([box for box in meadow.boxes if box.material == BLADES]) >= 14
-    for box in blades:
+    meadow = grow(rng, room, 0.5, 0.8, elbow=0.5, eye=eye)
+    strips = [box for box in meadow.boxes if box.material == BLADES]
+    assert len(strips) >= 14
+    for box in (*(box for box in room.boxes if box.material == BLADES), *strips):
         assert -0.02 < box.middle[1] - box.size[1] / 2 <= 0.0
-    tops = np.array([box.size[1] for box in meadow.boxes if box.material == BLADES]) / 2  # where most blades end, m
-    assert np.all((tops > 0.06 * 0.5) & (tops < 0.8 * 0.5 * 0.5))
+    tops, away = (np.array(values) for values in zip(*((s.size[1] / 2, s.middle[2]) for s in strips), strict=True))
+    assert np.all(tops < 0.8 * 0.5 * 0.5)  # most blades end half way up their strip, m
+    # as seen from the camera, on the dog's own plane: no strip before it reaches higher than those beside it
+    before = away > 0.45
+    assert before.any()
+    on_dog_m = height_m + (tops - height_m) * eye[2] / (eye[2] - away)
+    assert np.all(on_dog_m[before] < 0.8 * 0.5 * 0.5)
+
+
+def test_grass_is_short_or_high() -> None:
+    rng, tops = np.random.default_rng(1), []
+    for _ in range(60):
+        room = draw_room(rng, 0.5, 0.8, 2, belt=False)
+        meadow = grow(rng, room, 0.5, 0.8, elbow=0.5, eye=np.array([0.0, 0.5, 4.0]))
+        tops.append(max(box.size[1] for box in meadow.boxes if box.material == BLADES) / 2 / 0.5)
+    assert min(tops) < 0.05
+    assert max(tops) > 0.25
+    assert 0.08 < np.median(tops) < 0.18
 
 
 def test_the_same_seed_gives_the_same_dog() -> None:

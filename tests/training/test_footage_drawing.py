@@ -22,7 +22,7 @@ from training.footage.backdrop import make_backdrops
 from training.footage.camera import Camera, View, set_camera
 from training.footage.look import Look, draw_look
 from training.footage.posing import Carriage, pose_at
-from training.footage.room import Box, Room, draw_room
+from training.footage.room import STRIPES, Box, Room, draw_room
 from training.footage.scene import HIDDEN_SHARE, Shot, draw_place, make_dog, shoot, span_of
 from training.footage.shards import ShardSettings, draw_shards, is_unseen
 from training.footage.studio import Actor, Studio
@@ -116,6 +116,31 @@ def test_a_post_before_a_paw_hides_it_and_nothing_else(studio: Studio, mark: int
     untouched = [other for other in (NEAR_FORE, NEAR_HIND, WITHERS, CROUP) if other != mark]
     assert np.all(free[untouched] < HIDDEN_SHARE)
     assert np.all(covered[untouched] < HIDDEN_SHARE)
+
+
+def sharpness(rgb: np.ndarray, rows: slice, columns: slice) -> float:
+    """How much neighbouring pixels differ, 0..255."""
+    return float(np.abs(np.diff(rgb[rows, columns].astype(float).mean(2), axis=0)).mean())
+
+
+def test_a_lens_blurs_what_lies_behind_the_dog_far_more_than_the_dog(studio: Studio) -> None:
+    dog = body("square")
+    pose = pose_at(dog.skeleton, dog.skin, steady(dog, pattern("walk", dog)), Carriage(), 0.1)
+    figure, camera, marks = studio.load(dog.skeleton, dog.skin), camera_on(dog), pose.marks * dog.withers_m
+    actor, room = Actor(figure, coat(dog, 0.5), (pose.bones,), dog.withers_m, np.zeros(3)), floor_alone(wall())
+    sharp, soft = (studio.shoot([actor], room, replace(camera, lens=lens), marks)[0] for lens in (0.0, 0.05))
+    figure.release()
+    x, y = camera.project(marks)[[WITHERS, CROUP]].mean(axis=0).astype(int)
+    above, trunk = (slice(2, y - 8), slice(x - 40, x + 40)), (slice(y + 6, y + 20), slice(x - 20, x + 20))
+    kept = [sharpness(soft, *part) / sharpness(sharp, *part) for part in (above, trunk)]
+    assert kept[0] < 0.3
+    assert kept[1] > 2 * kept[0]
+
+
+def wall() -> Box:
+    """A wall with level stripes, 3 m behind the dog."""
+    pale, dark = np.full(3, 0.8), np.full(3, 0.05)
+    return Box(np.array([0.0, 1.0, -3.0]), np.array([12.0, 6.0, 0.1]), pale, dark, STRIPES, 8.0)
 
 
 def random_shot(studio: Studio, seed: int) -> Shot:

@@ -6,15 +6,25 @@ import numpy as np
 
 from pose.tracks import FloatArray
 
+#: Share of pictures through a long lens, and its horizontal fields of view, degrees; share of pictures that are sharp
+#: at the dog alone, and how far the rest is blurred, share of the picture's width. Own estimates.
+_TELE, _TELE_DEG = 0.2, (5.0, 16.0)
+_UNSHARP, _LENS = 0.35, (0.003, 0.05)
+#: How high people hold a camera at most, m; own estimate.
+_TALLEST_M = 2.2
+
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """eye (3,) m; view_projection (4, 4); planes: near and far, m; size: width, height, px."""
+    """eye (3,) m; view_projection (4, 4); planes: near and far, m; size: width, height, px; focus_m: how far off things
+    are sharp; lens: radius of the disc into which the farthest points are blurred, share of the picture's width."""
 
     eye: FloatArray
     view_projection: FloatArray
     planes: tuple[float, float]
     size: tuple[int, int]
+    focus_m: float = 1.0
+    lens: float = 0.0
 
     def project(self, xyz_m: FloatArray) -> FloatArray:
         """(..., 2) px of points (..., 3) in m; pixel centres at whole numbers, y down."""
@@ -58,6 +68,8 @@ class View:
     yaw, pitch, roll, field   radians
     fill    share of the picture's width that the dog's span takes
     shift   (2,) of the dog from the middle, shares of the picture
+    lens    blur of what lies far behind the dog: radius, share of the picture's width; 0 = all is sharp
+    eye_m   m, how high the camera is held, whatever ``pitch`` says; None = as ``pitch`` has it
     """
 
     yaw: float
@@ -66,6 +78,8 @@ class View:
     field: float
     fill: float
     shift: tuple[float, float]
+    lens: float = 0.0
+    eye_m: float | None = None
 
 
 def draw_view(rng: np.random.Generator, wide: bool) -> View:
@@ -75,24 +89,34 @@ def draw_view(rng: np.random.Generator, wide: bool) -> View:
     fill = rng.uniform(0.14, 0.5) if wide else rng.uniform(0.55, 0.92)
     room = max(0.0, 0.9 - fill) / 2
     shift = (float(rng.uniform(-room, room)), float(rng.uniform(-room, room) * (0.8 if wide else 0.25)))
+    field = rng.uniform(*_TELE_DEG) if rng.random() < _TELE else rng.uniform(16, 62)
+    lens = np.exp(rng.uniform(*np.log(_LENS))) if rng.random() < _UNSHARP else 0.0
     return View(
         float(yaw),
         float(pitch),
         float(np.radians(np.clip(rng.normal(0, 2.2), -6, 6))),
-        float(np.radians(rng.uniform(16, 62))),
+        float(np.radians(field)),
         float(fill),
         shift,
+        float(lens),
     )
+
+
+def _pitch(view: View, middle_m: float, far_m: float) -> float:
+    """Radians, within what a person can reach."""
+    wanted = np.sin(view.pitch) if view.eye_m is None else (view.eye_m - middle_m) / far_m
+    return float(np.arcsin(np.clip(wanted, -0.9, min(0.9, (_TALLEST_M - middle_m) / far_m))))
 
 
 def set_camera(view: View, middle_m: FloatArray, span_m: float, size: tuple[int, int]) -> Camera:
     """The camera of ``view`` on a dog ``span_m`` long around ``middle_m`` (3,) m."""
     far = span_m / (2 * view.fill * np.tan(view.field / 2))
-    way = np.array([np.sin(view.yaw) * np.cos(view.pitch), np.sin(view.pitch), np.cos(view.yaw) * np.cos(view.pitch)])
+    pitch = _pitch(view, middle_m[1], far)
+    way = np.array([np.sin(view.yaw) * np.cos(pitch), np.sin(pitch), np.cos(view.yaw) * np.cos(pitch)])
     eye = middle_m + far * way
     eye[1] = max(eye[1], 0.04)
     planes = (max(0.05, far * 0.15), far + 40.0)
     pan = np.eye(4)
     pan[0, 2], pan[1, 2] = -2 * view.shift[0], -2 * view.shift[1]
     vp = pan @ perspective(view.field, size[0] / size[1], planes) @ look_at(eye, middle_m, view.roll)
-    return Camera(eye, vp, planes, size)
+    return Camera(eye, vp, planes, size, float(np.linalg.norm(eye - middle_m)), view.lens)

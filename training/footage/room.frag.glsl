@@ -6,11 +6,12 @@ void main(){
   if(material==4){ colour = vec4(textureLod(backdrops, vec3(local.x+0.5, 0.5-local.y, layer), blur).rgb*shade,1.0); return; }
   vec3 p = vec3(world.x+scroll, world.yz);
   vec3 c = tint;
-  if(material==5){  // a strip of blades: tufts with ragged tops
-    float h = noise3(vec3(world.x*55.0+seed,seed,1.0))*0.65+noise3(vec3(world.x*9.0,seed,2.0))*0.35;
+  if(material==5){  // a strip of blades: tufts with ragged tops; grain: how fine they are, gloss: how thin they stand
+    float fine = grain/6.0, bare = 0.42+gloss;
+    float h = noise3(vec3(world.x*55.0*fine+seed,seed,1.0))*0.65+noise3(vec3(world.x*9.0,seed,2.0))*0.35;
     float lean = (noise3(vec3(world.x*20.0,seed,3.0))-0.5)*0.3*local.y;
-    if(noise3(vec3((world.x+lean)*120.0,world.y*6.0,seed))<0.42 || local.y+0.5>h) discard;
-    colour = vec4(mix(tint,tint2,noise3(vec3(world.x*80.0,world.y*5.0,seed)))*(sky_colour+0.7*sun_colour)*(0.5+0.5*(local.y+0.5)),1.0); return;
+    if(noise3(vec3((world.x+lean)*120.0*fine,world.y*6.0,seed))<bare || local.y+0.5>h) discard;
+    colour = vec4(mix(tint,tint2,noise3(vec3(world.x*80.0*fine,world.y*5.0,seed)))*(sky_colour+0.7*sun_colour)*(0.5+0.5*(local.y+0.5)),1.0); return;
   }
   float n = fbm(p*grain+seed);
   if(material==7) c = texture(backdrops, vec3(p.xz*grain*0.25+seed, layer2)).rgb*mix(tint,tint2,n)*2.0;

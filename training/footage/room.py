@@ -8,8 +8,12 @@ from pose.tracks import FloatArray
 from training.footage.look import any_colour
 
 PLAIN, BELT, GRASS, PLANKS, BACKDROP, BLADES, STRIPES, PHOTO = range(8)
-#: Height of deep grass, shares of withers height, and its tints, linear RGB: greens, straw, dry brown; own estimates.
-_DEEP = (0.10, 0.35)
+#: Height of deep grass, shares of withers height, short grass being likelier; how much of it a strip between the dog
+#: and the camera may lift above the line of sight to the paws; how fine and how thin its blades are; its tints, linear
+#: RGB: greens, straw, dry brown. Own estimates.
+_DEEP = (0.02, 0.32)
+_RISES = 0.5
+_FINE, _THIN = (5.0, 14.0), (-0.05, 0.16)
 _BELOW_ELBOW = 0.6  # share of the elbow's height that most blades stay below
 _MEADOWS = np.array(
     [
@@ -148,28 +152,52 @@ def _blades(rng: np.random.Generator, h: float, span: float, tint: FloatArray) -
     tall = h * rng.uniform(0.03, 0.26)
     pale = np.clip(tint * rng.uniform(0.7, 2.0, 3), 0, 0.9)
     planes = np.linspace(-0.5, 0.7, 7) + rng.uniform(-0.06, 0.06, 7)
-    return [_strip(z * h, span * 4, tall * rng.uniform(0.6, 1.2), (tint, pale)) for z in planes]
+    grass = _Grass((tint, pale))
+    return [grass.strip(z * h, span * 4, tall * rng.uniform(0.6, 1.2)) for z in planes]
 
 
-def _strip(z_m: float, wide_m: float, tall_m: float, tints: tuple[FloatArray, FloatArray]) -> Box:
-    """Blades that stand on the ground; their ragged tops reach about half way up ``tall_m``, a few higher."""
-    return Box(np.array([0, tall_m / 2 - 0.005, z_m]), np.array([wide_m, tall_m, 0.002]), *tints, BLADES)
+@dataclass(frozen=True, slots=True)
+class _Grass:
+    """Two tints (3,), how fine the blades are (6: usual), and how thin they stand (0: as a lawn)."""
+
+    tints: tuple[FloatArray, FloatArray]
+    fine: float = 6.0
+    thin: float = 0.0
+
+    def strip(self, z_m: float, wide_m: float, tall_m: float) -> Box:
+        """Blades that stand on the ground; their ragged tops reach about half way up ``tall_m``, a few higher."""
+        middle, size = np.array([0, tall_m / 2 - 0.005, z_m]), np.array([wide_m, tall_m, 0.002])
+        return Box(middle, size, *self.tints, BLADES, self.fine, gloss=self.thin)
 
 
-def grow(rng: np.random.Generator, room: Room, h: float, span: float, elbow: float) -> Room:
+def grow(rng: np.random.Generator, room: Room, h: float, span: float, elbow: float, eye: FloatArray) -> Room:
     """``room`` turned into a meadow around a dog h m high and span m long: blades ``_DEEP`` of its withers height,
     most of them below its ``elbow`` (height, share of h), before, under and behind the paws, that hide feet and
-    pasterns while the legs are seen; green to straw."""
-    tall = 2.0 * h * min(rng.uniform(*_DEEP), _BELOW_ELBOW * elbow)
+    pasterns while the legs are seen, and on to the camera at ``eye`` (3,) m; green to straw."""
+    low, high = _DEEP
+    tall = 2.0 * h * min(low + (high - low) * rng.random() ** 1.5, _BELOW_ELBOW * elbow)
     tint = _MEADOWS[rng.integers(len(_MEADOWS))] * rng.uniform(0.7, 1.4) * rng.uniform(0.9, 1.1, 3)
     other = _MEADOWS[rng.integers(len(_MEADOWS))] if rng.random() < 0.4 else tint * rng.uniform(0.6, 1.9, 3)
     tints = np.clip(tint, 0.004, 0.9), np.clip(other, 0.004, 0.9)
-    ground = Box(np.array([0, -0.02, 0]), np.array([40, 0.04, 40]), tints[0] * 0.6, tints[1] * 0.7, GRASS,
+    ground = Box(np.array([0, -0.02, 0]), np.array([80, 0.04, 80]), tints[0] * 0.6, tints[1] * 0.7, GRASS,
                  float(rng.uniform(4, 30)))  # fmt: skip
     planes = np.concatenate([-np.geomspace(0.6, 5.0, 7), np.linspace(-0.5, 0.8, int(rng.integers(7, 14)))])
     planes = planes + rng.uniform(-0.05, 0.05, len(planes))
-    strips = [_strip(z * h, span * 9, tall * rng.uniform(0.75, 1.15), tints) for z in planes]
+    grass = _Grass(tints, float(rng.uniform(*_FINE)), float(rng.uniform(*_THIN)))
+    strips = [grass.strip(z * h, span * 9, tall * rng.uniform(0.75, 1.15)) for z in planes]
+    strips += _before(rng, grass, h, span, tall, eye)
     return replace(room, boxes=(ground, *strips, *_clutter(rng, h, span)))
+
+
+def _before(
+    rng: np.random.Generator, grass: _Grass, h: float, span: float, tall_m: float, eye: FloatArray
+) -> list[Box]:
+    """Grass between the dog and the camera that leaves the line of sight to the paws nearly free, as people film."""
+    rises = rng.uniform(0.0, _RISES) * tall_m
+    planes = np.geomspace(1.0 * h, max(0.8 * eye[2], 1.1 * h), 8) * rng.uniform(0.9, 1.1, 8)
+    seen_m = 2.0 * eye[1] * planes / eye[2]  # blades reach about half way up their strip
+    high = np.minimum(tall_m, seen_m + rises * (1.0 - planes / eye[2]))
+    return [grass.strip(z, span * 9, m) for z, m in zip(planes, high, strict=True) if m > 0.01]
 
 
 def _clutter(rng: np.random.Generator, h: float, span: float) -> list[Box]:

@@ -27,8 +27,10 @@ _SET_BACK = (-0.06, 0.09)
 _ANYHOW = 0.15
 #: Share of pictures in deep grass, of dogs with a dark coat (black, dark brown: hardest to tell from it) and of others,
 #: and the mean linear reflectance below which a coat is dark.
-_IN_MEADOW = {True: 0.22, False: 0.07}
+_IN_MEADOW = {True: 0.25, False: 0.10}
 _DARK_COAT = 0.05
+#: Share of those pictures that are taken from near the ground, and from how high, m; own estimates.
+_CROUCHED, _CROUCHED_M = 0.5, (0.05, 0.7)
 #: Share of heads that are carried high, and how steeply a neck may stand, rad above level.
 _HEAD_HIGH = 0.25
 _STEEPEST_NECK = 1.45
@@ -158,10 +160,13 @@ def draw_place(rng: np.random.Generator, dog: Dog, studio: Studio, wide: bool) -
     """A random room and tripod for that dog."""
     h = dog.skeleton.build.withers_m
     span = span_of(dog.skeleton) * h
-    room = draw_room(rng, h, span, studio.backdrops.layers)
+    place = Place(draw_room(rng, h, span, studio.backdrops.layers), draw_view(rng, wide), studio.size)
     if rng.random() < _IN_MEADOW[bool(dog.look.coat[0].mean() < _DARK_COAT)]:
-        room = grow(rng, room, h, span, dog.skeleton.build.elbow)
-    return Place(room, draw_view(rng, wide), studio.size)
+        if rng.random() < _CROUCHED:
+            place = replace(place, view=replace(place.view, eye_m=float(rng.uniform(*_CROUCHED_M))))
+        eye = camera_for(dog, place).eye
+        place = replace(place, room=grow(rng, place.room, h, span, dog.skeleton.build.elbow, eye))
+    return place
 
 
 def camera_for(dog: Dog, place: Place) -> Camera:

@@ -104,9 +104,10 @@ class Studio:
         self.dog_shadow = make(vertex_shader=_text("dog.vert.glsl"), fragment_shader=_text("shadow.frag.glsl"))
         self.room = make(vertex_shader=_text("room.vert.glsl"), fragment_shader=common + _text("room.frag.glsl"))
         self.room_shadow = make(vertex_shader=_text("room.vert.glsl"), fragment_shader=_text("shadow.frag.glsl"))
-        self.gather = make(vertex_shader=_text("quad.vert.glsl"), fragment_shader=_text("gather.frag.glsl"))
+        deep = _text("depth.glsl")
+        self.gather = make(vertex_shader=_text("quad.vert.glsl"), fragment_shader=deep + _text("gather.frag.glsl"))
         self.develop = make(vertex_shader=_text("quad.vert.glsl"), fragment_shader=_text("develop.frag.glsl"))
-        self.seen = make(vertex_shader=_text("seen.vert.glsl"), fragment_shader=_text("seen.frag.glsl"))
+        self.seen = make(vertex_shader=deep + _text("seen.vert.glsl"), fragment_shader=_text("seen.frag.glsl"))
         quad = self.ctx.buffer(np.array([-1, -1, 1, -1, -1, 1, 1, 1], np.float32).tobytes())
         self.gather_quad, self.develop_quad = (
             self.ctx.vertex_array(p, [(quad, "2f", "pos")]) for p in (self.gather, self.develop)
@@ -121,6 +122,8 @@ class Studio:
         ctx, big = self.ctx, (int(self.size[0] * _LARGER), int(self.size[1] * _LARGER))
         self.picture, self.depth = ctx.texture(big, 4, dtype="f2"), ctx.depth_texture(big)
         self.depth.compare_func = ""
+        self.picture.build_mipmaps()
+        self.picture.filter = (moderngl.LINEAR_MIPMAP_LINEAR, moderngl.LINEAR)
         self.scene_target = ctx.framebuffer([self.picture], self.depth)
         self.shadow_map = ctx.depth_texture((_SHADOW_PX, _SHADOW_PX))
         self.shadow_map.compare_func = ""
@@ -157,7 +160,7 @@ class Studio:
         for i in range(count):
             self._shadow(actors, room, i)
             self._scene(actors, room, camera, i, scroll_m)
-            self._expose(1.0 / count)
+            self._expose(1.0 / count, camera)
         covered = self._covered(actors[0], camera, marks_m)
         return self._developed(room), covered
 
@@ -261,12 +264,24 @@ class Studio:
             droop=look.droop,
         )
 
-    def _expose(self, share: float) -> None:
+    def _expose(self, share: float, camera: Camera) -> None:
         self.exposure_target.use()
         self.ctx.enable_only(moderngl.BLEND)
         self.ctx.blend_func = moderngl.ONE, moderngl.ONE
+        if camera.lens > 0:
+            self.picture.build_mipmaps()
         self.picture.use(2)
-        _put(self.gather, picture=2, share=share, pixel=(1.0 / self.size[0], 1.0 / self.size[1]))
+        self.depth.use(3)
+        _put(
+            self.gather,
+            picture=2,
+            share=share,
+            pixel=(1.0 / self.size[0], 1.0 / self.size[1]),
+            depth=3,
+            planes=camera.planes,
+            lens=camera.lens,
+            focus=camera.focus_m,
+        )
         self.gather_quad.render(moderngl.TRIANGLE_STRIP)
 
     def _covered(self, subject: Actor, camera: Camera, marks_m: FloatArray) -> FloatArray:
