@@ -109,13 +109,13 @@ def judge(
     crop: CropSettings,
     settings: JudgeSettings = JudgeSettings(),
 ) -> Judged:
-    """Errors of ``network`` on crops of those pictures (at least one), light and sharpness as they were drawn."""
+    """Errors of ``network`` on crops of those pictures (at least one), light, sharpness, shapes as they were drawn."""
     network.eval()
     parts = []
     for start in range(0, len(rows), settings.batch):
         rng = torch.Generator(footage.xy.device)
         rng.manual_seed(settings.seed * 100003 + start)
-        batch = augment(footage.take(rows[start : start + settings.batch]), rng, crop, light=None)
+        batch = augment(footage.take(rows[start : start + settings.batch]), rng, replace(crop, bend=0.0), light=None)
         parts.append(_judge_batch(network, batch, settings))
     names = Judged.__dataclass_fields__
     return Judged(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))

@@ -3,15 +3,16 @@
 from typing import Final
 
 #: SD from clip to clip of found minus true mean, in the measure's unit: nine drawn clips of six dogs, read by the
-#: network pawfall-s6, each in another room, some with posts before the dog: the six demo clips and the three of
-#: tests/outside/anatomical_dog_film.py (``python -m gait.clipwise RESULTS samples FOLDER``). They include what differs
-#: from dog to dog, so two clips of one dog in one room may well be nearer to each other. A boot or a post moves where
-#: paws are found: 1 % of the way from fore to hind paw turns the belt line, and with it every angle, by half a degree.
+#: networks pawfall-s6 and pawfall-s7, the larger of the two, each clip in another room, some with posts before the dog:
+#: the six demo clips and the three of tests/outside/anatomical_dog_film.py (``python -m gait.clipwise RESULTS samples
+#: FOLDER``). They include what differs from dog to dog, so two clips of one dog in one room may well be nearer to each
+#: other. A boot or a post moves where paws are found: 1 % of the way from fore to hind paw turns the belt line, and
+#: with it every angle, by half a degree.
 OFF: Final[dict[str, float]] = {
     "topline_deg": 0.6,
-    "topline_range_deg": 0.43,
-    "fore_protraction_deg": 1.7,
-    "hind_protraction_deg": 0.91,
+    "topline_range_deg": 0.52,
+    "fore_protraction_deg": 1.8,
+    "hind_protraction_deg": 1.1,
     "fore_retraction_deg": 0.9,
     "hind_retraction_deg": 1.1,
     "reach_ratio": 0.045,
@@ -27,11 +28,11 @@ OFF_SHARE: Final[dict[str, float]] = {
     "stride_time_s": 0.003,
     "stride_length_bl": 0.043,
     "fore_reach_m": 0.013,
-    "hind_reach_m": 0.018,
+    "hind_reach_m": 0.021,
     "fore_reach_bl": 0.043,
-    "hind_reach_bl": 0.031,
-    "withers_excursion_m": 0.13,
-    "withers_excursion_bl": 0.34,
+    "hind_reach_bl": 0.033,
+    "withers_excursion_m": 0.21,
+    "withers_excursion_bl": 0.41,
     "croup_excursion_m": 0.16,
     "croup_excursion_bl": 0.17,
 }
