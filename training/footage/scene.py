@@ -10,7 +10,7 @@ from training.footage.build import draw_build, vary_build
 from training.footage.camera import Camera, View, draw_view, set_camera
 from training.footage.look import Look, draw_look
 from training.footage.movement import GAITS, Movement, Pattern, draw_pattern, move
-from training.footage.posing import Carriage, Pose, pose_at
+from training.footage.posing import Carriage, Pose, pose_at, poses_over
 from training.footage.room import Room, draw_room, grow
 from training.footage.skeleton import Skeleton, build_skeleton
 from training.footage.skin import Skin, build_skin
@@ -126,11 +126,10 @@ def instants(
     dog: Dog, movement: Movement, carriage: Carriage, t: float, shutter_s: float, count: int
 ) -> tuple[list[Pose], Pose]:
     """Poses spread over the exposure, and the pose in its middle."""
-    middle = pose_at(dog.skeleton, dog.skin, movement, carriage, t)
-    if count == 1:
-        return [middle], middle
-    times = t + shutter_s * (np.arange(count) / (count - 1) - 0.5)
-    return [pose_at(dog.skeleton, dog.skin, movement, carriage, float(x)) for x in times], middle
+    times = t + shutter_s * np.linspace(-0.5, 0.5, count) if count > 1 else np.empty(0)
+    poses = poses_over(dog.skeleton, dog.skin, movement, carriage, np.append(times, t))
+    each = [Pose(*one) for one in zip(poses.bones, poses.marks, strict=True)]
+    return each[:-1] or each, each[-1]
 
 
 def outline_box(dog: Dog, pose: Pose, size_m: float, camera: Camera) -> FloatArray:
