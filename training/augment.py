@@ -23,7 +23,7 @@ OUTSIDE = 114.0 / 255.0
 _NO_DOG_BOX = (60.0, 40.0, 324.0, 250.0)
 #: How many waves bend a picture, their shortest and longest length as shares of its width, and how often their undoing
 #: is refined: each round leaves at most ``bend / _WAVES`` of the error.
-_WAVES, _WAVE, _ROUNDS = 3, (0.35, 1.5), 12
+_WAVES, _WAVE, _ROUNDS = 3, (0.35, 1.5), 24
 
 
 @cache
@@ -72,7 +72,7 @@ class CropSettings:
     jitter         share of the width by which the window of the frames before may miss
     hidden_weight  of a landmark that cannot be seen: its place is still the best guess
     bend           how far the picture is bent, as if of rubber, so that dogs have proportions that nobody drew: largest
-                   local stretch or shear, a share below 3, where it would fold over
+                   local stretch or shear, a share, 2 at most: at 3 the picture could fold over
     """
 
     size_px: tuple[int, int] = INPUT_SIZE
@@ -117,8 +117,7 @@ class Bend:
     def __call__(self, xy: Tensor) -> Tensor:
         """(N, P, 2) px of the straight crop that the places ``xy`` (N, P, 2) px of the bent one show."""
         for k in range(self.phase.shape[1]):
-            wave = torch.sin(torch.einsum("npi,ni->np", xy, self.across[:, k]) + self.phase[:, k, None])
-            xy = xy + wave[..., None] * self.push[:, k, None, :]
+            xy = xy + self._pushed(xy, k)
         return xy
 
     def undone(self, xy: Tensor) -> Tensor:
@@ -126,9 +125,12 @@ class Bend:
         for k in reversed(range(self.phase.shape[1])):
             straight = xy
             for _ in range(_ROUNDS):
-                wave = torch.sin(torch.einsum("npi,ni->np", xy, self.across[:, k]) + self.phase[:, k, None])
-                xy = straight - wave[..., None] * self.push[:, k, None, :]
+                xy = straight - self._pushed(xy, k)
         return xy
+
+    def _pushed(self, xy: Tensor, k: int) -> Tensor:
+        wave = torch.sin(torch.einsum("npi,ni->np", xy, self.across[:, k]) + self.phase[:, k, None])
+        return wave[..., None] * self.push[:, k, None, :]
 
 
 def draw_bend(n: int, rng: torch.Generator, s: CropSettings) -> Bend:

@@ -159,5 +159,7 @@ def _check(s: FitSettings, where: str) -> None:
         raise FitError(f"{where}: batch is {s.batch}; two pictures at least, to hold marked and drawn ones.")
     if s.patience and not s.judge_every:
         raise FitError(f"{where}: patience needs looks at held-out dogs; give judge_every, the steps between them.")
+    if not 0 <= s.crop.bend <= 2:
+        raise FitError(f"{where} [crop]: bend is {s.crop.bend}; it must lie between 0 (none) and 2.")
     if any(side <= 0 or side % 32 for side in s.crop.size_px):
         raise FitError(f"{where} [crop]: size_px is {list(s.crop.size_px)}; both must be multiples of 32.")

@@ -45,11 +45,12 @@ def test_file_goes_over_defaults_and_flags_over_the_file(tmp_path: Path) -> None
         ("start_share = 1.0", "start_share is 1.0"),
         ("start_share = 0.5", "start_share needs a run that starts from a network's weights"),
         ("[crop]\nsize_px = [300, 256]", "multiples of 32"),
+        ("[crop]\nbend = 5", "bend is 5.0; it must lie between 0 (none) and 2"),
         ("= 3", "not a settings file"),
     ],
     ids=["a slip", "a slip in a table", "nothing like it", "text for a number", "broken number", "too few numbers",
          "a number for a table", "no steps", "not a number", "weights never follow", "nothing learned",
-         "a share of no network", "odd size", "no TOML"],
+         "a share of no network", "odd size", "folded over", "no TOML"],
 )  # fmt: skip
 def test_mistakes_are_named(tmp_path: Path, words: str, message: str) -> None:
     with pytest.raises(FitError) as caught:

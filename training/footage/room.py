@@ -8,9 +8,9 @@ from pose.tracks import FloatArray
 from training.footage.look import any_colour
 
 PLAIN, BELT, GRASS, PLANKS, BACKDROP, BLADES, STRIPES, PHOTO = range(8)
-#: Height of deep grass, shares of withers height, short grass being likelier; how much of it a strip between the dog
-#: and the camera may lift above the line of sight to the paws; how fine and how thin its blades are; its tints, linear
-#: RGB: greens, straw, dry brown. Own estimates.
+#: Height of the grass of a meadow, shares of withers height, short grass being likelier; how much of it a strip
+#: between the dog and the camera may lift above the line of sight to the paws; how fine and how thin its blades are;
+#: its tints, linear RGB: greens, straw, dry brown. Own estimates.
 _DEEP = (0.02, 0.32)
 _RISES = 0.5
 _FINE, _THIN = (5.0, 14.0), (-0.05, 0.16)

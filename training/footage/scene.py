@@ -25,11 +25,11 @@ _ASTRIDE = (0.03, 0.11)
 _SET_BACK = (-0.06, 0.09)
 #: Share of pictures in which the paws of a dog that moves go anyhow.
 _ANYHOW = 0.15
-#: Share of pictures in deep grass, of dogs with a dark coat (black, dark brown: hardest to tell from it) and of others,
+#: Share of pictures in a meadow, of dogs with a dark coat (black, dark brown: hardest to tell from it) and of others,
 #: and the mean linear reflectance below which a coat is dark.
 _IN_MEADOW = {True: 0.25, False: 0.10}
 _DARK_COAT = 0.05
-#: Share of those pictures that are taken from near the ground, and from how high, m; own estimates.
+#: Share of pictures in a meadow that are taken from near the ground, and from how high, m; own estimates.
 _CROUCHED, _CROUCHED_M = 0.5, (0.05, 0.7)
 #: Share of heads that are carried high, and how steeply a neck may stand, rad above level.
 _HEAD_HIGH = 0.25
