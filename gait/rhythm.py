@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.signal import find_peaks
 
 from gait.body import Body
 from pose.tracks import FloatArray
@@ -69,8 +68,9 @@ def _best_delay(agreement: FloatArray, lowest: int, count: int, settings: Rhythm
     count: frames of the clip. Peaks are compared by agreement times overlap: long delays find few strides that agree
     by chance, or because both stretches miss what is bad in between (exchanged sides, a lost second).
     """
-    peaks, _ = find_peaks(agreement, height=settings.least_agreement)
-    peaks = peaks[peaks >= lowest]
+    inner = agreement[1:-1]
+    peaks = 1 + np.flatnonzero((inner > agreement[:-2]) & (inner >= agreement[2:]))
+    peaks = peaks[(peaks >= lowest) & (agreement[peaks] >= settings.least_agreement)]
     if not len(peaks):
         return float("nan")
     worth = agreement[peaks] * (1 - peaks / count)

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import correlate
 
 from pose.landmarks import CROUP, PAWS, WITHERS
 from pose.tracks import FloatArray
@@ -60,7 +59,8 @@ def _forward_paths(xy_px: FloatArray, settings: RhythmSettings) -> FloatArray:
 def _alike(paths: FloatArray, longest: int) -> FloatArray:
     """(longest + 1,) correlation of the paths (P, T) with themselves so many frames later, by Fourier transform."""
     count = paths.shape[1]
-    together = sum(correlate(path, path, method="fft")[count - 1 : count + longest] for path in paths)
+    spectrum = np.fft.rfft(paths, 2 * count)
+    together = np.fft.irfft(np.abs(spectrum) ** 2, 2 * count)[:, : longest + 1].sum(axis=0)
     energy = np.concatenate([[0.0], np.cumsum((paths**2).sum(axis=0))])
     lags = np.arange(longest + 1)
     size = np.sqrt(energy[count - lags] * np.maximum(energy[-1] - energy[lags], 0.0))

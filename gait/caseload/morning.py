@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final, Literal
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtrit
 
 from gait.compare.compare import contrast_of
 from gait.compare.compared import Compared, compared
@@ -316,4 +316,4 @@ def _day_to_day(days: Sequence[ClipSet], gait: str, row: Compared, alpha: float)
     freedom = len(means) - 1
     if freedom < LEAST_FREEDOM:
         return float("nan")
-    return float(stats.t.ppf(1 - alpha / 2, freedom) * np.sqrt(2) * means.std(ddof=1))
+    return float(stdtrit(freedom, 1 - alpha / 2) * np.sqrt(2) * means.std(ddof=1))

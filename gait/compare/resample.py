@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtr, stdtrit
 
 from pose.tracks import FloatArray
 
@@ -178,9 +178,9 @@ def gap_between(baseline: Resampled, condition: Resampled, doubt: Doubt, *, alph
     spread = float(np.sqrt(sum(part for part, _ in parts)))
     scale = max(spread, doubt.floor)
     df = _welch(parts)
-    half = float(stats.t.ppf(1 - alpha / 2, df)) * scale
+    half = float(stdtrit(df, 1 - alpha / 2)) * scale
     difference = condition.mean - baseline.mean
-    p = float(2 * stats.t.sf(abs(difference) / scale, df)) if scale > 0 else float(difference == 0)
+    p = float(2 * stdtr(df, -abs(difference) / scale)) if scale > 0 else float(difference == 0)
     percent, wide = _percent(baseline, condition, half)
     return Gap(difference, difference - half, difference + half, percent, percent - wide, percent + wide, half, p)
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtrit
 
 from gait.compare.compared import Compared, rows_for
 from gait.compare.lines import Sides, gaits_of, has_metres
@@ -75,7 +75,7 @@ def _point(
     if n < settings.least_strides:
         return n, float("nan"), float("nan"), float("nan")
     found = resample(clips, np.random.default_rng(seed), settings.draws, like=likeness([clips]))
-    half = float(stats.t.ppf(1 - settings.alpha / 2, found.df)) * found.spread
+    half = float(stdtrit(found.df, 1 - settings.alpha / 2)) * found.spread
     return n, found.mean, found.mean - half, found.mean + half
 
 
@@ -93,7 +93,7 @@ def repeatability(days: Sequence[ClipSet], gait: str, row: Compared, alpha: floa
             freedom += len(means) - 1
     if freedom < LEAST_FREEDOM:
         return float("nan")
-    return float(stats.t.ppf(1 - alpha / 2, freedom) * np.sqrt(2 * squares / freedom))
+    return float(stdtrit(freedom, 1 - alpha / 2) * np.sqrt(2 * squares / freedom))
 
 
 def _since_first(

@@ -5,7 +5,7 @@ from collections import Counter
 from typing import Final
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtrit
 
 from gait.nouns import GaitRecord, Run, Strides, Summary
 from pose.landmarks import NEAR_HIND
@@ -60,7 +60,7 @@ def half_interval(summary: Summary) -> float:
     """Half the 95 % interval of the mean (Student's t times the standard error); NaN below two strides."""
     if summary.n < 2 or not math.isfinite(summary.sem):
         return math.nan
-    return float(stats.t.ppf(0.5 + COVERAGE / 2, summary.n - 1) * summary.sem)
+    return float(stdtrit(summary.n - 1, 0.5 + COVERAGE / 2) * summary.sem)
 
 
 def with_interval(summary: Summary, unit: str, factor: float = 1.0) -> str:
