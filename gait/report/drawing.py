@@ -4,7 +4,6 @@ import io
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from threading import RLock
 from typing import Any, Final
 
@@ -49,26 +48,6 @@ _SURPLUS: Final = re.compile(
 _OUTLINE: Final = re.compile(r'\sd="[^"]*"')
 _FINE_DIGITS: Final = re.compile(r"(\.\d\d)\d+")
 _SIZE: Final = re.compile(r'<svg width="[\d.]+pt" height="[\d.]+pt"')
-
-
-@dataclass(frozen=True, slots=True)
-class Drawn:
-    """One figure of the page.
-
-    key        short word, unique on the page
-    title      heading of the figure
-    alt        the same in words, for who cannot see it
-    caption    how to read it
-    wide       one piece of SVG or more, for screens and paper
-    narrow     the same for a phone; empty when ``wide`` serves both
-    """
-
-    key: str
-    title: str
-    alt: str
-    caption: str
-    wide: tuple[str, ...]
-    narrow: tuple[str, ...] = ()
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:

@@ -11,7 +11,8 @@ from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 
 from gait.nouns import Contacts, GaitRecord, Run, Strides
-from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawn import Drawn
 from gait.report.palette import INK, LANES, PAW_STYLES, QUIET, WASH
 from gait.report.words import UNCLEAR, unclear_within
 from pose.landmarks import PAWS

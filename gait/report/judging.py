@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from typing import Any, Final
 
-from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawn import Drawn
 from gait.report.page import stylesheet, template
 from gait.report.palette import BLUE, QUIET, VERMILLION
 

@@ -17,13 +17,9 @@ from gait.report import sections
 from gait.report.answer import answer
 from gait.report.bygait import by_gait
 from gait.report.cautions import CAUTIONS
-from gait.report.drawing import Drawn
-from gait.report.footfall import footfall_figure
+from gait.report.drawn import Drawn
 from gait.report.overruled import overruled_table
-from gait.report.paths import paths_figure
-from gait.report.phases import phases_figure
 from gait.report.sides import sides_table
-from gait.report.topline import topline_figure
 from gait.report.writing import write_whole
 
 #: JPEG quality of the embedded picture: hardly visible losses at a tenth of the size. Common practice, no source.
@@ -83,7 +79,13 @@ def page_text(
 
 
 def figures(record: GaitRecord) -> tuple[Drawn, ...]:
-    """Every figure of the page in its order."""
+    """Every figure of the page in its order. What draws is loaded with the first: matplotlib takes a second, and many a
+    process that knows of pages never draws one."""
+    from gait.report.footfall import footfall_figure
+    from gait.report.paths import paths_figure
+    from gait.report.phases import phases_figure
+    from gait.report.topline import topline_figure
+
     return footfall_figure(record), phases_figure(record), paths_figure(record), topline_figure(record)
 
 

@@ -8,7 +8,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MultipleLocator
 
 from gait.nouns import GaitRecord
-from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawn import Drawn
 from gait.report.palette import INK, PAW_STYLES, QUIET
 from pose.landmarks import PAWS
 from pose.tracks import BoolArray, FloatArray

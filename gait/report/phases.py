@@ -8,7 +8,8 @@ from matplotlib.axes import Axes
 
 from gait.naming import NamingSettings
 from gait.nouns import GaitRecord, Strides
-from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawn import Drawn
 from gait.report.footfall import fit_words
 from gait.report.palette import BLUE, CARD, ORANGE, QUIET, WASH
 from gait.report.words import UNCLEAR

@@ -6,7 +6,8 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from gait.nouns import GaitRecord
-from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawn import Drawn
 from gait.report.palette import BLUISH_GREEN, INK, QUIET, WASH
 from pose.tracks import FloatArray
 

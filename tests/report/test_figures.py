@@ -9,7 +9,7 @@ from record_maker import DUTY, Wish, make_record
 
 from gait.footfalls import Pattern
 from gait.naming import GAITS, NamingSettings, name_pattern
-from gait.report.drawing import Drawn
+from gait.report.drawn import Drawn
 from gait.report.footfall import fit_words, footfall_figure, line_seconds
 from gait.report.page import figures
 from gait.report.palette import LANES, PAW_STYLES

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
-from gait.report.drawing import Drawn
+from gait.report.drawn import Drawn
 
 Role = Literal["plain", "lead", "remark", "heading"]
 

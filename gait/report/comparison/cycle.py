@@ -11,7 +11,8 @@ from matplotlib.patches import PathPatch
 from gait.measures import measure
 from gait.nouns import Contacts, GaitRecord
 from gait.report.comparison.families import Family, Side, hind_rows
-from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawn import Drawn
 from gait.report.footfall import BAR_HEIGHT, LABEL_IN, boxes, draw_whiskers
 from gait.report.palette import LANES, PAW_STYLES, QUIET
 from gait.report.words import strides_word

@@ -8,14 +8,10 @@ from gait.compare.nouns import Comparison, Contrast
 from gait.report.comparison.answer import card, title
 from gait.report.comparison.closing import cautions, clip_sets, definitions, making, overruled_remarks, statistics
 from gait.report.comparison.content import Block, Document, Figures, Film, Paragraph, Picture, Pictures, Section
-from gait.report.comparison.cycle import cycle_figure
 from gait.report.comparison.families import Family, families
-from gait.report.comparison.groups import group_blocks
 from gait.report.comparison.naturally import day, joined
-from gait.report.comparison.overlays import overlay_figures
 from gait.report.comparison.tables import contrast_tables, runs_of
 from gait.report.comparison.units import in_units
-from gait.report.comparison.visits import visit_blocks
 from gait.report.units import METRIC
 
 TABLE_NOTE: Final = (
@@ -62,6 +58,10 @@ def build_document(
 
     units  of lengths and speeds, "metric" or "imperial"
     """
+    # what draws is loaded with the first report: matplotlib takes a second
+    from gait.report.comparison.groups import group_blocks
+    from gait.report.comparison.visits import visit_blocks
+
     comparison = in_units(comparison, units)
     remarks = (*remarks, *overruled_remarks(comparison))
     groups = families(comparison)
@@ -113,6 +113,9 @@ def _is_earlier(contrast: Contrast, comparison: Comparison) -> bool:
 
 
 def _figures(family: Family, first: bool) -> tuple[Block, ...]:
+    from gait.report.comparison.cycle import cycle_figure
+    from gait.report.comparison.overlays import overlay_figures
+
     blocks: list[Block] = [Paragraph(family.title, "heading")]
     if family.left_out:
         blocks.append(Paragraph(LEFT_OUT.format(count=family.left_out), "remark"))

@@ -16,7 +16,8 @@ from gait.report.comparison.cycle import short
 from gait.report.comparison.naturally import joined, sentence, wearing
 from gait.report.comparison.tables import VERDICTS, interval, signed, with_unit
 from gait.report.comparison.wording import PHRASES, TOPLINE, Size, label, scale, stem
-from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawn import Drawn
 from gait.report.palette import BLUE, INK, QUIET
 from gait.report.words import NOT_KNOWN, number
 

@@ -7,7 +7,8 @@ from matplotlib.axes import Axes
 
 from gait.report.comparison.cycle import short
 from gait.report.comparison.families import Family, Side, hind_rows
-from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawn import Drawn
 from gait.report.palette import CARD, QUIET
 from gait.report.paths import BELOW_BL, PHASES, draw_belt, limits, middle_path, over_stride, path_words, stride_paths
 from gait.report.phases import Points, draw_fields, draw_marks, naming_settings, phase_points

@@ -8,13 +8,12 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
-import matplotlib
 import typst
 
 from gait.compare.nouns import Comparison
 from gait.report.comparison.content import Block, Document, Figures, Film, Pictures
 from gait.report.comparison.document import KeyPicture, build_document
-from gait.report.drawing import Drawn
+from gait.report.drawn import Drawn
 from gait.report.writing import write_whole
 
 #: What a drawing inside a page leaves out and a file of its own needs.
@@ -53,6 +52,8 @@ def _typeset(given: Images) -> bytes:
 
     PDF/UA-1 (ISO 14289-1) has headings, tables and the words for pictures marked as such.
     """
+    import matplotlib
+
     # the drawings were set in this typeface, and it comes with matplotlib, so that no other one is needed
     fonts = [str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")]
     with TemporaryDirectory() as folder:

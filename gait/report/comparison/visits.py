@@ -16,7 +16,8 @@ from gait.report.comparison.content import Block, Figures, Paragraph, Point, Poi
 from gait.report.comparison.naturally import day, decimals_for, figure, sentence
 from gait.report.comparison.tables import with_unit
 from gait.report.comparison.wording import label, pole, scale, stem
-from gait.report.drawing import Drawn, bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawn import Drawn
 from gait.report.palette import BLUE, INK, QUIET, VERMILLION, WASH
 from gait.report.sides import side_row
 from gait.report.units import METRIC
