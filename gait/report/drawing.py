@@ -2,8 +2,9 @@
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import lru_cache
 from threading import RLock
 from typing import Any, Final
 
@@ -35,6 +36,9 @@ STYLE: Final[Any] = {
     "path.simplify_threshold": 0.3,
 }
 
+#: Left, bottom, width and height of axes, as shares of the figure.
+Place = tuple[float, float, float, float]
+
 _ONE_AT_A_TIME: Final = RLock()
 _NO_METADATA: Final = {"Date": None, "Creator": None, "Format": None, "Type": None}
 
@@ -46,7 +50,7 @@ _SURPLUS: Final = re.compile(
     re.DOTALL,
 )
 _OUTLINE: Final = re.compile(r'\sd="[^"]*"')
-_FINE_DIGITS: Final = re.compile(r"(\.\d\d)\d+")
+_FINE_DIGITS: Final = re.compile(r"(?<=\.\d\d)\d+")
 _SIZE: Final = re.compile(r'<svg width="[\d.]+pt" height="[\d.]+pt"')
 
 
@@ -62,6 +66,46 @@ def styled(more: Any = STYLE) -> Iterator[None]:
         yield
 
 
+@contextmanager
+def sheet(
+    prepare: Callable[[Axes], None], size_in: tuple[float, float], places: Sequence[Place]
+) -> Iterator[tuple[Figure, tuple[Axes, ...]]]:
+    """A styled figure of ``size_in`` inches with axes at ``places``, each as ``prepare`` leaves it.
+
+    To make axes and their ticks takes longer than to draw on them, so they are kept, and used again by whoever comes
+    with the same ``prepare``: that sets scales, ticks, grid and frame alone. What is drawn on them within the context
+    is taken away at its end; limits, titles and names of axes are to be set each time.
+    """
+    with styled():
+        figure, rows = _kept(prepare, len(places))
+        figure.set_size_inches(size_in)
+        for axes, place in zip(rows, places, strict=True):
+            axes.set_position(place)
+        try:
+            yield figure, rows
+        finally:
+            for axes in rows:
+                _wipe(axes)
+
+
+@lru_cache(maxsize=16)
+def _kept(prepare: Callable[[Axes], None], count: int) -> tuple[Figure, tuple[Axes, ...]]:
+    """A figure with so many axes; where they lie is said later."""
+    figure = Figure()
+    rows = tuple(figure.add_axes((0, 0, 1, 1)) for _ in range(count))
+    for axes in rows:
+        prepare(axes)
+    return figure, rows
+
+
+def _wipe(axes: Axes) -> None:
+    """Take away what was drawn on ``axes``."""
+    legend = axes.get_legend()
+    drawn = [*axes.lines, *axes.patches, *axes.texts, *axes.collections, *([legend] if legend else [])]
+    for artist in drawn:
+        artist.remove()
+
+
 def to_svg(figure: Figure, salt: str) -> str:
     """``figure`` as SVG for use inside a page; ``salt`` keeps the inner ids of several figures apart."""
     buffer = io.StringIO()
@@ -70,7 +114,7 @@ def to_svg(figure: Figure, salt: str) -> str:
     text = buffer.getvalue()
     text = _SURPLUS.sub("", text[text.index("<svg") :])
     text = _SIZE.sub("<svg", text, count=1)
-    text = _OUTLINE.sub(lambda outline: _FINE_DIGITS.sub(r"\1", outline.group()), text)
+    text = _OUTLINE.sub(lambda outline: _FINE_DIGITS.sub("", outline.group()), text)
     return re.sub(r"\s*\n\s*", " ", text).replace("<svg", '<svg aria-hidden="true" focusable="false"', 1).strip()
 
 

@@ -11,7 +11,7 @@ from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 
 from gait.nouns import Contacts, GaitRecord, Run, Strides
-from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, sheet, to_svg
 from gait.report.drawn import Drawn
 from gait.report.palette import INK, LANES, PAW_STYLES, QUIET, WASH
 from gait.report.words import UNCLEAR, unclear_within
@@ -102,21 +102,18 @@ def _piece(
     """SVG of a few lines; ``lines`` is their starts in s and the s that each holds."""
     starts, seconds = lines
     height_in = settings.line_in * len(starts)
-    with styled():
-        figure = new_figure(width_in, height_in)
-        left, right = LABEL_IN / width_in, 1 - 0.12 / width_in
-        for row, start in enumerate(starts):
-            bottom = 1 - (row + 1) / len(starts) + 0.27 / height_in
-            axes = figure.add_axes((left, bottom, right - left, (settings.line_in - 0.32) / height_in))
+    left, width = LABEL_IN / width_in, 1 - (LABEL_IN + 0.12) / width_in
+    bottoms = [1 - (row + 1) / len(starts) + 0.27 / height_in for row in range(len(starts))]
+    places = [(left, bottom, width, (settings.line_in - 0.32) / height_in) for bottom in bottoms]
+    with sheet(_lanes, (width_in, height_in), places) as (figure, rows):
+        for axes, start in zip(rows, starts, strict=True):
             _line(axes, record, start, seconds)
-            _names(axes, record, (right - left) * width_in / seconds / settings.letter_in)
+            _names(axes, record, width * width_in / seconds / settings.letter_in)
         return to_svg(figure, salt)
 
 
-def _line(axes: Axes, record: GaitRecord, start: float, seconds: float) -> None:
-    """One line of the diagram: lanes, hatched dropped strides, bars and whiskers."""
-    axes.set_xlim(start, start + seconds)
-    axes.set_ylim(len(LANES) - 0.45, NAME_BAND[0])
+def _lanes(axes: Axes) -> None:
+    """A lane for each paw, and the seconds under them."""
     axes.set_yticks(range(len(LANES)), [PAW_STYLES[paw].label for paw in LANES])
     axes.tick_params(axis="y", length=0, pad=3)
     axes.tick_params(axis="x", length=2.5, pad=1.5)
@@ -124,6 +121,12 @@ def _line(axes: Axes, record: GaitRecord, start: float, seconds: float) -> None:
     axes.grid(axis="x")
     axes.set_axisbelow(True)
     bare(axes)
+
+
+def _line(axes: Axes, record: GaitRecord, start: float, seconds: float) -> None:
+    """One line of the diagram: hatched dropped strides, bars and whiskers in their lanes."""
+    axes.set_xlim(start, start + seconds)
+    axes.set_ylim(len(LANES) - 0.45, NAME_BAND[0])
     edges = _span(record)
     for lane, paw in enumerate(LANES):
         _dropped(axes, record, paw, lane)

@@ -4,11 +4,11 @@ from typing import Final
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
+from matplotlib.collections import LineCollection
 from matplotlib.ticker import MultipleLocator
 
 from gait.nouns import GaitRecord
-from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, sheet, to_svg
 from gait.report.drawn import Drawn
 from gait.report.palette import INK, PAW_STYLES, QUIET
 from pose.landmarks import PAWS
@@ -41,9 +41,7 @@ def paths_figure(record: GaitRecord) -> Drawn:
     height_bl = record.ground_px / record.body_length_px
     paths = {paw: stride_paths(record, paw, height_bl) for paw in PAWS}
     frame = limits(paths)
-    with styled():
-        svg = to_svg(_draw(paths, frame), "paths")
-    return Drawn("paths", "Paw paths under the trunk", _alt(paths), CAPTION, (svg,))
+    return Drawn("paths", "Paw paths under the trunk", _alt(paths), CAPTION, (_draw(paths, frame),))
 
 
 def limits(paths: dict[str, FloatArray]) -> tuple[float, float, float]:
@@ -54,22 +52,21 @@ def limits(paths: dict[str, FloatArray]) -> tuple[float, float, float]:
     return float(known[:, 0].min()) - 0.1, float(known[:, 0].max()) + 0.1, float(known[:, 1].max()) + 0.1
 
 
-def _draw(paths: dict[str, FloatArray], frame: tuple[float, float, float]) -> Figure:
-    """Both sides to one scale: an inch is as many body lengths across as up."""
+def _draw(paths: dict[str, FloatArray], frame: tuple[float, float, float]) -> str:
+    """SVG of both sides to one scale: an inch is as many body lengths across as up."""
     left, right, top = frame
     panel_in = (top - BELOW_BL) * PANEL_IN / (right - left)
     height = 2 * (panel_in + GAP_IN) + 0.2
-    figure = new_figure(WIDTH_IN, height)
-    for row, side in enumerate(SIDES):
-        bottom = 0.2 + (1 - row) * (panel_in + GAP_IN) + 0.22
-        axes = figure.add_axes(
-            (1 - (PANEL_IN + 0.08) / WIDTH_IN, bottom / height, PANEL_IN / WIDTH_IN, panel_in / height)
-        )
-        axes.set_xlim(left, right)
-        axes.set_ylim(BELOW_BL, top)
-        _side(axes, paths, side)
-    axes.set_xlabel("ahead of the middle of the trunk, body lengths")
-    return figure
+    bottoms = [0.2 + (1 - row) * (panel_in + GAP_IN) + 0.22 for row in range(len(SIDES))]
+    across = (1 - (PANEL_IN + 0.08) / WIDTH_IN, PANEL_IN / WIDTH_IN)
+    places = [(across[0], bottom / height, across[1], panel_in / height) for bottom in bottoms]
+    with sheet(body_lengths, (WIDTH_IN, height), places) as (figure, rows):
+        for axes, side in zip(rows, SIDES, strict=True):
+            axes.set_xlim(left, right)
+            axes.set_ylim(BELOW_BL, top)
+            _side(axes, paths, side)
+        rows[-1].set_xlabel("ahead of the middle of the trunk, body lengths")
+        return to_svg(figure, "paths")
 
 
 def stride_paths(record: GaitRecord, paw: str, height_bl: FloatArray, among: BoolArray | None = None) -> FloatArray:
@@ -110,8 +107,10 @@ def _side(axes: Axes, paths: dict[str, FloatArray], side: str) -> None:
     axes.set_title(f"{side} side", loc="left", color=INK, pad=5)
     for paw in (f"{side}_hind", f"{side}_fore"):
         style = PAW_STYLES[paw]
-        for path in paths[paw][:FAINT_PATHS]:
-            axes.plot(*path.T, color=style.colour, alpha=0.25, linewidth=0.6)
+        faint = LineCollection(
+            list(paths[paw][:FAINT_PATHS]), colors=style.colour, alpha=0.25, linewidths=0.6, capstyle="projecting"
+        )
+        axes.add_collection(faint, autolim=False)
         if np.isfinite(paths[paw]).any():
             middle = middle_path(paths[paw])
             axes.plot(*middle.T, color=style.colour, linewidth=1.8, linestyle=style.line, label=style.label)
@@ -122,7 +121,7 @@ def _side(axes: Axes, paths: dict[str, FloatArray], side: str) -> None:
 
 
 def draw_belt(axes: Axes, known: bool) -> None:
-    """Belt line, trunk marks and axes."""
+    """Belt line and trunk marks."""
     axes.axhline(0, color=QUIET, linewidth=0.8)
     for place, letter in ((-HALF_TRUNK_BL, "C"), (HALF_TRUNK_BL, "W")):
         axes.axvline(place, color=QUIET, linewidth=0.6, linestyle=(0, (1, 2)))
@@ -138,6 +137,10 @@ def draw_belt(axes: Axes, known: bool) -> None:
         )
     if not known:
         axes.text(0.5, 0.5, "not known", ha="center", transform=axes.transAxes, color=QUIET)
+
+
+def body_lengths(axes: Axes) -> None:
+    """Body lengths to the same scale across and upwards."""
     axes.xaxis.set_major_locator(MultipleLocator(0.5))
     axes.yaxis.set_major_locator(MultipleLocator(0.2))
     axes.set_ylabel("over the belt")

@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 
 from gait.naming import NamingSettings
 from gait.nouns import GaitRecord, Strides
-from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, sheet, to_svg
 from gait.report.drawn import Drawn
 from gait.report.footfall import fit_words
 from gait.report.palette import BLUE, CARD, ORANGE, QUIET, WASH
@@ -54,9 +54,7 @@ class Points:
 def phases_figure(record: GaitRecord) -> Drawn:
     """Scatter of limb phase against hind duty factor, near and far side."""
     points = {side: phase_points(record.strides, record.strides_of(f"{side}_hind"), side) for side, *_ in SIDES}
-    with styled():
-        figure = new_figure(*SIZE_IN)
-        axes = figure.add_axes((0.13, 0.12, 0.85, 0.8))
+    with sheet(name_axes, SIZE_IN, [(0.13, 0.12, 0.85, 0.8)]) as (figure, (axes,)):
         draw_fields(axes, points, naming_settings(record))
         for side, label, colour, marker, filled in SIDES:
             draw_marks(axes, points[side], (label, colour, marker), filled)
@@ -110,7 +108,7 @@ def regions(naming: NamingSettings) -> tuple[tuple[str, bool, float, float], ...
 
 
 def draw_fields(axes: Axes, points: dict[str, Points], naming: NamingSettings) -> None:
-    """Fields, their names and the axes under the marks."""
+    """Fields and their names under the marks."""
     duty = np.concatenate([each.duty for each in points.values()] + [np.array(DUTY_RANGE)])
     left, right = float(duty.min()) - 2, float(duty.max()) + 2
     line = 100 * naming.running
@@ -123,6 +121,10 @@ def draw_fields(axes: Axes, points: dict[str, Points], naming: NamingSettings) -
         words = fit_words(name, 18)
         axes.text(place, high - 1.2, words, ha=side, va="top", color=QUIET, style="italic", linespacing=0.95)
     axes.axvline(line, color=QUIET, linewidth=0.8)
+
+
+def name_axes(axes: Axes) -> None:
+    """What is told across and upwards."""
     axes.set_yticks([0, 25, 50, 75])
     axes.set_xlabel("hind paw down, % of the stride")
     axes.set_ylabel("fore after hind, % of the stride")

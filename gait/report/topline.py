@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from gait.nouns import GaitRecord
-from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, sheet, to_svg
 from gait.report.drawn import Drawn
 from gait.report.palette import BLUISH_GREEN, INK, QUIET, WASH
 from pose.tracks import FloatArray
@@ -31,11 +31,10 @@ def topline_figure(record: GaitRecord) -> Drawn:
 
 
 def _draw(record: GaitRecord, size_in: tuple[float, float], salt: str) -> str:
-    width, height = size_in
+    width, _ = size_in
     angle = record.topline_deg
-    with styled():
-        figure = new_figure(width, height)
-        axes = figure.add_axes((LABEL_IN / width, 0.2, 1 - (LABEL_IN + 0.12) / width, 0.76))
+    place = (LABEL_IN / width, 0.2, 1 - (LABEL_IN + 0.12) / width, 0.76)
+    with sheet(_scales, size_in, [place]) as (figure, (axes,)):
         _setting(axes, record)
         axes.plot(record.tracks.t_s, angle, color=BLUISH_GREEN, linewidth=0.9)
         axes.plot(*stride_means(record), linestyle="", marker="o", markersize=3.2, color=INK)
@@ -55,7 +54,7 @@ def stride_means(record: GaitRecord) -> tuple[FloatArray, FloatArray]:
 
 
 def _setting(axes: Axes, record: GaitRecord) -> None:
-    """Zero line, range, gait stretches and labels."""
+    """Zero line, range, gait stretches and words."""
     known = record.topline_deg[np.isfinite(record.topline_deg)]
     limit = max(LEAST_DEG, 1.45 * float(np.abs(known).max())) if len(known) else LEAST_DEG
     axes.set_ylim(-limit, limit)
@@ -63,8 +62,6 @@ def _setting(axes: Axes, record: GaitRecord) -> None:
     for run in record.runs[::2]:
         axes.axvspan(run.start_s, run.end_s, color=WASH, zorder=0)
     axes.axhline(0, color=QUIET, linewidth=0.6)
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:+g}°" if value else "level")
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g} s")
     for place, words in ((0.97, "croup higher"), (0.05, "withers higher")):
         axes.text(
             0.01,
@@ -75,6 +72,12 @@ def _setting(axes: Axes, record: GaitRecord) -> None:
             fontstyle="italic",
             transform=axes.transAxes,
         )
+
+
+def _scales(axes: Axes) -> None:
+    """Degrees upwards, seconds across."""
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:+g}°" if value else "level")
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g} s")
     bare(axes, ("left", "bottom"))
 
 

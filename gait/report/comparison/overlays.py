@@ -7,11 +7,21 @@ from matplotlib.axes import Axes
 
 from gait.report.comparison.cycle import short
 from gait.report.comparison.families import Family, Side, hind_rows
-from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, new_figure, sheet, styled, to_svg
 from gait.report.drawn import Drawn
 from gait.report.palette import CARD, QUIET
-from gait.report.paths import BELOW_BL, PHASES, draw_belt, limits, middle_path, over_stride, path_words, stride_paths
-from gait.report.phases import Points, draw_fields, draw_marks, naming_settings, phase_points
+from gait.report.paths import (
+    BELOW_BL,
+    PHASES,
+    body_lengths,
+    draw_belt,
+    limits,
+    middle_path,
+    over_stride,
+    path_words,
+    stride_paths,
+)
+from gait.report.phases import Points, draw_fields, draw_marks, name_axes, naming_settings, phase_points
 from gait.report.words import strides_word
 from pose.tracks import FloatArray
 
@@ -50,13 +60,12 @@ def hildebrand_figure(family: Family) -> Drawn:
     """Limb phase against duty factor, one mark per stride, coloured by side."""
     points = {side.name: _points(side) for side in family.sides}
     naming = naming_settings(family.sides[0].clips.records[0])
-    with styled():
-        figure = new_figure(*PHASES_IN)
-        axes = figure.add_axes((0.13, 0.115, 0.85, _top(PHASES_IN[1], len(family.sides), 2) - 0.115))
+    place = (0.13, 0.115, 0.85, _top(PHASES_IN[1], len(family.sides), 2) - 0.115)
+    with sheet(name_axes, PHASES_IN, [place]) as (figure, (axes,)):
         draw_fields(axes, points, naming)
-        for place, side in enumerate(family.sides):
+        for number, side in enumerate(family.sides):
             name = f"{short(side.name, 22)} ({len(points[side.name].duty)})"
-            draw_marks(axes, points[side.name], (name, side.look.colour, side.look.marker), filled=place == 0)
+            draw_marks(axes, points[side.name], (name, side.look.colour, side.look.marker), filled=number == 0)
         _legend(axes, 2)
         svg = to_svg(figure, f"{family.key}-phases")
     told = "; ".join(f"{name}: {_medians(each)}" for name, each in points.items())
@@ -124,9 +133,8 @@ def _draw_paths(family: Family, paths: dict[tuple[str, str], FloatArray], width_
     columns = 3 if width_in > 5 else 1
     over_in = LINE_IN * -(-len(family.sides) // columns) + 0.08
     whole = height_in + over_in + 0.45
-    with styled():
-        figure = new_figure(width_in, whole)
-        axes = figure.add_axes((LEFT_IN / width_in, 0.45 / whole, panel_in / width_in, height_in / whole))
+    place = (LEFT_IN / width_in, 0.45 / whole, panel_in / width_in, height_in / whole)
+    with sheet(body_lengths, (width_in, whole), [place]) as (figure, (axes,)):
         axes.set_xlim(left, right)
         axes.set_ylim(BELOW_BL, top)
         known = [_path_lines(axes, side, paths) for side in family.sides]
