@@ -99,11 +99,13 @@ def _kept(prepare: Callable[[Axes], None], count: int) -> tuple[Figure, tuple[Ax
 
 
 def _wipe(axes: Axes) -> None:
-    """Take away what was drawn on ``axes``."""
+    """Take away what was drawn on ``axes``, and the limits that it asked for."""
     legend = axes.get_legend()
     drawn = [*axes.lines, *axes.patches, *axes.texts, *axes.collections, *([legend] if legend else [])]
     for artist in drawn:
         artist.remove()
+    axes.relim()
+    axes.autoscale()
 
 
 def to_svg(figure: Figure, salt: str) -> str:

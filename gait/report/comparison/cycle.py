@@ -11,7 +11,7 @@ from matplotlib.patches import PathPatch
 from gait.measures import measure
 from gait.nouns import Contacts, GaitRecord
 from gait.report.comparison.families import Family, Side, hind_rows
-from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, sheet, to_svg
 from gait.report.drawn import Drawn
 from gait.report.footfall import BAR_HEIGHT, LABEL_IN, boxes, draw_whiskers
 from gait.report.palette import LANES, PAW_STYLES, QUIET
@@ -130,27 +130,30 @@ def cycle_figure(family: Family) -> Drawn:
 
 def _draw(cycles: list[tuple[Side, Cycle]], width_in: float, salt: str) -> str:
     height_in = SIDE_IN * len(cycles) + AXIS_IN
-    with styled():
-        figure = new_figure(width_in, height_in)
-        for row, (side, mean) in enumerate(cycles):
-            bottom = AXIS_IN + SIDE_IN * (len(cycles) - 1 - row)
-            place = (LABEL_IN / width_in, bottom / height_in, 1 - (LABEL_IN + 0.2) / width_in, 0.8 / height_in)
-            axes = figure.add_axes(place)
-            _lanes(axes, mean, last=row == len(cycles) - 1)
+    bottoms = [AXIS_IN + SIDE_IN * (len(cycles) - 1 - row) for row in range(len(cycles))]
+    across = (LABEL_IN / width_in, 1 - (LABEL_IN + 0.2) / width_in)
+    places = [(across[0], bottom / height_in, across[1], 0.8 / height_in) for bottom in bottoms]
+    with sheet(_lanes, (width_in, height_in), places) as (figure, rows):
+        for axes, (side, mean) in zip(rows, cycles, strict=True):
+            _stride(axes, mean, last=axes is rows[-1])
             _words(axes, side, mean, width_in)
         return to_svg(figure, salt)
 
 
-def _lanes(axes: Axes, mean: Cycle, last: bool) -> None:
-    """Four lanes with bars and whiskers; only the last side carries the numbers of the axis."""
-    axes.set_xlim(0, 100)
-    axes.set_ylim(len(LANES) - 0.45, -0.6)
+def _lanes(axes: Axes) -> None:
+    """A lane for each paw."""
     axes.set_yticks(range(len(LANES)), [PAW_STYLES[paw].label for paw in LANES])
-    axes.set_xticks([0, 25, 50, 75, 100], ["0 %", "25 %", "50 %", "75 %", "100 %"] if last else [""] * 5)
     axes.tick_params(axis="both", length=0, pad=3)
     axes.grid(axis="x")
     axes.set_axisbelow(True)
     bare(axes)
+
+
+def _stride(axes: Axes, mean: Cycle, last: bool) -> None:
+    """Bars and whiskers in their lanes; only the last side carries the numbers of the axis."""
+    axes.set_xlim(0, 100)
+    axes.set_ylim(len(LANES) - 0.45, -0.6)
+    axes.set_xticks([0, 25, 50, 75, 100], ["0 %", "25 %", "50 %", "75 %", "100 %"] if last else [""] * 5)
     if last:
         axes.set_xlabel("of the stride of the near hind paw")
     for lane, paw in enumerate(LANES):

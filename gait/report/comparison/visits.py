@@ -16,7 +16,7 @@ from gait.report.comparison.content import Block, Figures, Paragraph, Point, Poi
 from gait.report.comparison.naturally import day, decimals_for, figure, sentence
 from gait.report.comparison.tables import with_unit
 from gait.report.comparison.wording import label, pole, scale, stem
-from gait.report.drawing import bare, new_figure, styled, to_svg
+from gait.report.drawing import bare, sheet, to_svg
 from gait.report.drawn import Drawn
 from gait.report.palette import BLUE, INK, QUIET, VERMILLION, WASH
 from gait.report.sides import side_row
@@ -142,18 +142,11 @@ def _draw(trends: Sequence[Trend], width: float, columns: int, salt: str) -> str
     height = PANEL_IN[1]
     rows = -(-len(trends) // columns)
     whole = (columns * width, rows * height)
-    with styled():
-        figure = new_figure(*whole)
-        for place, trend in enumerate(trends):
-            left, bottom = place % columns * width, (rows - 1 - place // columns) * height
-            axes = figure.add_axes(
-                (
-                    (left + 0.55) / whole[0],
-                    (bottom + 0.3) / whole[1],
-                    (width - SIDES_IN) / whole[0],
-                    (height - 0.62) / whole[1],
-                )
-            )
+    corners = [(place % columns * width, (rows - 1 - place // columns) * height) for place in range(len(trends))]
+    size = ((width - SIDES_IN) / whole[0], (height - 0.62) / whole[1])
+    places = [((left + 0.55) / whole[0], (bottom + 0.3) / whole[1], *size) for left, bottom in corners]
+    with sheet(_scales, whole, places) as (figure, panels):
+        for axes, trend in zip(panels, trends, strict=True):
             _panel(axes, trend, width - SIDES_IN)
         return to_svg(figure, salt)
 
@@ -176,6 +169,11 @@ def _panel(axes: Axes, trend: Trend, axis_in: float) -> None:
         f"{label(trend.measure)}{f', {unit}' if unit else ''}", loc="left", size=8.5, pad=5, x=TITLE_IN / axis_in
     )
     _date_axis(axes, trend.dates, days)
+
+
+def _scales(axes: Axes) -> None:
+    """Room over and under what is measured, and a tick for each visit."""
+    axes.tick_params(axis="x", length=3, pad=2)
     axes.margins(y=0.2)
     axes.grid(axis="y")
     bare(axes, ("left", "bottom"))
@@ -199,7 +197,6 @@ def _date_axis(axes: Axes, dates: Sequence[str], days: np.ndarray) -> None:
     if len(dates) == 3 and abs(days[1] - days.mean()) < 0.2 * room:
         words[1] = _brief(dates[1])
     axes.set_xticks(days, words, color=QUIET, size=7.5)
-    axes.tick_params(axis="x", length=3, pad=2)
 
 
 def _brief(iso: str) -> str:
