@@ -7,7 +7,8 @@ from typing import Any, Final, NamedTuple
 
 from sqlalchemy import delete, or_, select
 
-from gait.caseload.made import Made, made_of, overruled_key
+from gait.caseload.made import Made
+from gait.caseload.making import made_of, overruled_key
 from gait.caseload.queue import put_measures
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, MeasureRow, RecordRow

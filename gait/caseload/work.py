@@ -5,7 +5,8 @@ from pathlib import Path
 import cv2
 
 from gait.caseload.jobs import Job, Progress
-from gait.caseload.made import Made, made_of
+from gait.caseload.made import Made
+from gait.caseload.making import made_of
 from gait.caseload.overruling import with_overrulings, write_corrected_page
 from gait.errors import GaitError, TrialError
 from gait.hashing import content_hash

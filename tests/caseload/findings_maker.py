@@ -3,7 +3,7 @@
 from caseload_maker import ME
 
 from gait.caseload.keys import wanted_of
-from gait.caseload.made import made_of
+from gait.caseload.making import made_of
 from gait.caseload.planning import plan
 from gait.caseload.queue import Task, claim, fail, finish
 from gait.caseload.store import Store

@@ -20,7 +20,7 @@ from gait.caseload.findings import update_findings
 from gait.caseload.jobs import Job
 from gait.caseload.keys import folder_of, wanted_of
 from gait.caseload.listing import ClipLine, clips
-from gait.caseload.made import made_of
+from gait.caseload.making import made_of
 from gait.caseload.overruling import apply_overrulings, catch_up, corrected_record, machine_record
 from gait.caseload.planning import plan
 from gait.caseload.proving import look_for

@@ -15,7 +15,7 @@ from walker import trotting
 
 from gait.caseload.adding import add
 from gait.caseload.keys import wanted_of
-from gait.caseload.made import made_of
+from gait.caseload.making import made_of
 from gait.caseload.planning import plan
 from gait.caseload.queue import claim, finish
 from gait.caseload.store import Store
