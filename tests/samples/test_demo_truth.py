@@ -1,20 +1,23 @@
-"""The demo clips, read by the shipped network, against their exact truth: the whole line, from film to gait name.
+"""`pawfall demo`: the clips that come with the tool, read by the network that comes with it, against their exact truth.
 
 Goals of the product: within 5 % of withers-croup length >= 0.90; touchdown and lift-off, median error <= one frame at
 60 frames per second; names right >= 95 % of those given, given >= 90 %. The demo dogs are in no training picture.
 """
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
 
 from gait.cli import main
 from gait.clipwise import pair_of
 from gait.compare.compare import compare_records
 from gait.compare.nouns import NO_DIFFERENCE, SMALLER
+from gait.demo import COMPARED
+from gait.reading import RESULT_FILES
 from gait.truth import read_truth
 from gait.wholeline import Compared, compare, figures
 
@@ -25,11 +28,17 @@ MEGABYTE = 1_000_000
 
 
 @pytest.fixture(scope="module")
-def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
+    """What ``pawfall demo`` leaves and says."""
     out = tmp_path_factory.mktemp("demo")
-    run = CliRunner().invoke(main, ["read", *map(str, CLIPS), "-o", str(out), "--no-film"])
+    run = CliRunner().invoke(main, ["demo", "-o", str(out)])
     assert run.exit_code == 0, run.output
-    return out
+    return out, run
+
+
+@pytest.fixture(scope="module")
+def results(demo: tuple[Path, Result]) -> Path:
+    return demo[0]
 
 
 def against_truth(results: Path, clip: Path) -> Compared:
@@ -40,6 +49,21 @@ def against_truth(results: Path, clip: Path) -> Compared:
 def test_there_are_five_clips_of_at_most_three_megabytes_each() -> None:
     assert len(CLIPS) >= 5
     assert max(clip.stat().st_size for clip in CLIPS) <= 3 * MEGABYTE
+
+
+@pytest.mark.slow
+def test_every_demo_clip_is_read_and_two_are_compared(demo: tuple[Path, Result]) -> None:
+    results, said = demo
+    clips = [clip.stem for clip in CLIPS]
+    assert sorted(item.name for item in results.iterdir()) == sorted([*clips, COMPARED])
+    assert (results / COMPARED / "report.html").exists()
+    assert said.stdout.count("(read before)") == 2
+    for clip in clips:
+        assert {item.name for item in (results / clip).iterdir()} == set(RESULT_FILES)
+        assert str(results / clip / "report.html") in said.stdout
+        record = json.loads((results / clip / "record.json").read_text())
+        assert record["network_hash"]
+        assert record["trial"]["dog"]
 
 
 @pytest.mark.slow
@@ -59,8 +83,6 @@ def test_each_clip_keeps_near_and_far_apart(results: Path, clip: Path) -> None:
 
 @pytest.mark.slow
 def test_the_pace_that_becomes_a_trot_is_told_as_two_runs(results: Path) -> None:
-    import json
-
     runs = json.loads((results / "pilot_pace_to_trot" / "record.json").read_text())["runs"]
     assert [run["gait"] for run in runs] == ["pace", "trot"]
 
