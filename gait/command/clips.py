@@ -106,7 +106,7 @@ def _outcome(
         find_dogs=dogs,
         whole=badness(judged),
         whole_dogs=dogs,
-        facts={"clips": len(compared), "frames": len(times)},
+        facts={"clips": len(compared), "frames": len(times), "dog_not_told": sum(not one.trial.dog for one in filmed)},
         beside={"not_read": _not_read(compared), "whole_line": line_facts(compared)},
         left_out=left_out,
         rows=lambda: _prediction_rows(compared),

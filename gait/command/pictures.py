@@ -160,6 +160,7 @@ def _facts(marks: Marks, chosen: IntArray, readings: list[StillReading], judged:
     unmeasured = ~np.isfinite(judged.length_px)
     return {
         "pictures": len(files),
+        "dog_not_told": sum(not notes.get("dog") for notes in marks.image_notes),
         "dogs_marked": len(marks),
         "dogs_judged": int((~unmeasured).sum()),
         "dogs_not_read": len(marks) - len(chosen),

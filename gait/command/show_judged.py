@@ -7,7 +7,7 @@ import click
 
 from gait.command.change import told_change
 from gait.command.outcome import CLIPS
-from gait.report.judging import signed
+from gait.report.judging import signed, untold
 from pose.landmarks import LANDMARKS
 from pose.misses import PAW_MISSES, TRUNK_MISSES
 
@@ -85,6 +85,8 @@ def _sentences(told: dict[str, Any], facts: dict[str, Any]) -> list[str]:
         f"near and far exchanged in {pairs['exchanged']} of {pairs['of']} pairs, "
         f"{pairs['exchanged_among_found']} of the {pairs['found']} whose paws were both found"
     )
+    if untold(told):
+        lines.append(untold(told))
     if told["dogs_left_out"]:
         lines.append(f"not judged, since trained on: {', '.join(told['dogs_left_out'])}")
     return lines + (_picture_sentences(told) if told["kind"] != CLIPS else [])

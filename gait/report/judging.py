@@ -42,6 +42,7 @@ def judging_page(facts: dict[str, Any], worst: Sequence[Sequence[str]]) -> str:
         line=LINE,
         spread=spread,
         signed=signed,
+        untold=untold,
     )  # fmt: skip
 
 
@@ -76,6 +77,12 @@ def line_rows(sides: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
 def _figures(side: dict[str, Any], dog: str, clip: str) -> dict[str, Any]:
     line = side["whole_line"]
     return {"network": side["network"], **(line["clips"][clip] if clip else line["dogs"][dog])}
+
+
+def untold(told: dict[str, Any]) -> str:
+    """'30 pictures do not say whose they are and count as one dog' of a domain; "" = at most one does not."""
+    count, kind = told["dog_not_told"], "clips" if "clips" in told else "pictures"
+    return f"{count} {kind} do not say whose they are and count as one dog" if count > 1 else ""
 
 
 def spread(told: dict[str, Any], decimals: int = 1, sign: bool = False) -> tuple[str, str]:

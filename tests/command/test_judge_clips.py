@@ -184,6 +184,8 @@ def test_a_clip_without_a_dog_counts_as_all_missed_and_says_why(tmp_path: Path, 
     assert 45 < domain["whole_line"]["all"]["within_5_percent"] < 51
     # without trial sheets nobody knows whose the clips are: they count as one dog
     assert set(domain["over_dogs"]["dogs"]) == {"films"} and "low" not in domain["over_dogs"]["error_percent"]
+    assert domain["dog_not_told"] == 2 and "2 clips do not say whose they are and count as one dog" in done.stdout
+    assert "2 clips do not say whose they are and count as one dog." in (tmp_path / "out/judged.html").read_text()
     assert "empty could not be read by discs" in (tmp_path / "out/judged.html").read_text()
 
 

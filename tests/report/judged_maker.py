@@ -48,11 +48,11 @@ def make_judged() -> dict[str, Any]:
     change = {"change_percent": {"mean": -1.2, "low": -2.0, "high": -0.1, "dogs": 3, "pictures": 9}}
     bare = [{key: value for key, value in side.items() if key not in ("whole_line", "not_read")} for side in sides]
     clips = {
-        "name": "drawn dogs", "kind": "clips", "dogs_left_out": ["Pilot"], "clips": 4, "frames": 600, **both,
-        "change": change,
+        "name": "drawn dogs", "kind": "clips", "dogs_left_out": ["Pilot"], "clips": 4, "frames": 600,
+        "dog_not_told": 0, **both, "change": change,
     }  # fmt: skip
     pictures = {
-        "name": "marks-anna.json", "kind": "pictures", "dogs_left_out": [], "pictures": 9, "dogs_judged": 9,
-        "no_dog_found": [], **bare[0], "against": bare[1], "change": change,
+        "name": "marks-anna.json", "kind": "pictures", "dogs_left_out": [], "pictures": 9, "dog_not_told": 2,
+        "dogs_judged": 9, "no_dog_found": [], **bare[0], "against": bare[1], "change": change,
     }  # fmt: skip
     return {"network": NAMES[0], "against": {"network": NAMES[1]}, "domains": [clips, pictures]}
