@@ -110,3 +110,13 @@ def test_pages_print_without_anything_wider_than_the_sheet(browser: Browser, fol
         page.goto((folder / name).as_uri())
         assert page.evaluate("document.documentElement.scrollWidth") <= 695
         page.close()
+
+
+def test_names_that_people_gave_keep_their_first_letter(browser: Browser, folder: Path) -> None:
+    page = browser.new_page()
+    page.goto((folder / "judged.html").as_uri())
+    shown = "th => getComputedStyle(th, '::first-letter').textTransform"
+    letters = f"[...document.querySelectorAll('.judged th{{}}')].map({shown})"
+    assert set(page.evaluate(letters.format(".name"))) == {"none"}
+    assert set(page.evaluate(letters.format(":not(.name)"))) == {"uppercase"}
+    page.close()
