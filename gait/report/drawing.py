@@ -81,11 +81,16 @@ def sheet(
         figure.set_size_inches(size_in)
         for axes, place in zip(rows, places, strict=True):
             axes.set_position(place)
+        bare = [(whole, whole.get_children()) for whole in (*rows, figure)]
         try:
             yield figure, rows
         finally:
+            for whole, kept in bare:
+                for artist in whole.get_children():
+                    if artist not in kept:
+                        artist.remove()
             for axes in rows:
-                _wipe(axes)
+                axes.relim()  # limits that follow what is drawn forget it
 
 
 @lru_cache(maxsize=16)
@@ -96,16 +101,6 @@ def _kept(prepare: Callable[[Axes], None], count: int) -> tuple[Figure, tuple[Ax
     for axes in rows:
         prepare(axes)
     return figure, rows
-
-
-def _wipe(axes: Axes) -> None:
-    """Take away what was drawn on ``axes``, and the limits that it asked for."""
-    legend = axes.get_legend()
-    drawn = [*axes.lines, *axes.patches, *axes.texts, *axes.collections, *([legend] if legend else [])]
-    for artist in drawn:
-        artist.remove()
-    axes.relim()
-    axes.autoscale()
 
 
 def to_svg(figure: Figure, salt: str) -> str:

@@ -1,21 +1,34 @@
 """Figures of a comparison: what they draw is what the records hold."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from comparison_maker import BARE, BOOTS, GROUPS, TRENDS, VEST, condition_contrasts, make_clips, make_comparison
+from comparison_maker import (
+    BARE,
+    BOOTS,
+    GROUPS,
+    TRENDS,
+    VEST,
+    condition_contrasts,
+    make_clips,
+    make_comparison,
+    visit_contrasts,
+)
 from generator import TROT, Scene, dog
 from matplotlib.colors import to_rgb
 from record_maker import DUTY, PHASES, Wish, make_record
 
-from gait.compare.nouns import ClipSet, Comparison, Contrast
+from gait.compare.nouns import ClipSet, Comparison, Contrast, Trend
 from gait.record import build_record
+from gait.report import drawing
 from gait.report.comparison.cycle import cycle, cycle_figure, paws_words, short
 from gait.report.comparison.families import LOOKS, Family, Side, families
 from gait.report.comparison.groups import pairs, pairs_figure
 from gait.report.comparison.overlays import overlay_figures, toplines
 from gait.report.comparison.visits import trend_figure
+from gait.report.drawn import Drawn
 from gait.trial import Trial
 from pose.landmarks import PAWS
 
@@ -25,6 +38,7 @@ EXACT = 1e-6
 READ = 0.03
 
 CONDITIONS = families(Comparison(condition_contrasts()))[0]
+VISITS = families(Comparison(visit_contrasts()))[0]
 
 
 def side(clips: ClipSet, gait: str = "trot") -> Side:
@@ -36,6 +50,22 @@ def unknown() -> Family:
     nothing = ClipSet("Tansy", "bare", "2026-05-04", records, {})
     contrast = Contrast("condition", "Tansy", nothing, replace(nothing, condition="boots"), False, ())
     return families(Comparison((contrast,)))[0]
+
+
+def every_figure(family: Family, trends: Sequence[Trend]) -> list[Drawn]:
+    return [cycle_figure(family), *overlay_figures(family), trend_figure(trends, "Ember, bare, trot", "v1")]
+
+
+def test_nothing_of_the_page_before_stays_on_the_next() -> None:
+    """Axes are kept from page to page: what is drawn after other dogs is what is drawn first of all."""
+    pages, alone = [(CONDITIONS, TRENDS), (unknown(), TRENDS[:1]), (VISITS, TRENDS[::-1])], []
+    for page in pages:
+        drawing._kept.cache_clear()
+        alone.append(every_figure(*page))
+    assert alone[0] != alone[1] != alone[2]
+    for _ in range(2):
+        assert [every_figure(*page) for page in pages] == alone
+    assert [every_figure(*page) for page in pages[::-1]] == alone[::-1]
 
 
 def test_the_mean_stride_is_that_of_the_records() -> None:

@@ -4,11 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
 from record_maker import DUTY, Wish, make_record
 
 from gait.footfalls import Pattern
 from gait.naming import GAITS, NamingSettings, name_pattern
+from gait.report import drawing
+from gait.report.drawing import to_svg
 from gait.report.drawn import Drawn
 from gait.report.footfall import fit_words, footfall_figure, line_seconds
 from gait.report.page import figures
@@ -24,6 +27,7 @@ LEAST_STEP = 0.12
 FRAME_BL = 0.06
 
 TROT = make_record(Wish(runs=(("trot", 12),), dropped=((0, "gap"),)))
+PACING = make_record(Wish(runs=(("pace", 3), ("walk", 20)), stride_s=0.9))
 UNKNOWN = make_record(Wish(known=False))
 EMPTY = replace(TROT, runs=(), summaries=(), checks=())
 
@@ -49,6 +53,40 @@ def test_figures_carry_nothing_from_outside(figure: Drawn) -> None:
 
 def test_the_same_record_gives_the_same_drawing() -> None:
     assert figures(TROT) == figures(TROT)
+
+
+def test_nothing_of_the_page_before_stays_on_the_next() -> None:
+    """Axes are kept from page to page: what is drawn after other dogs is what is drawn first of all."""
+    alone = []
+    for record in (PACING, TROT, UNKNOWN, EMPTY):
+        drawing._kept.cache_clear()
+        alone.append(figures(record))
+    for _ in range(2):
+        assert [figures(record) for record in (PACING, TROT, UNKNOWN, EMPTY)] == alone
+    assert [figures(record) for record in (EMPTY, UNKNOWN, TROT, PACING)] == alone[::-1]
+
+
+def test_a_drawing_that_breaks_off_leaves_nothing_behind() -> None:
+    def plain(axes: Axes) -> None:
+        axes.set_xlim(0, 1)
+
+    place = [(0.1, 0.1, 0.8, 0.8)]
+    with drawing.sheet(plain, (2, 2), place) as (figure, _):
+        clean = to_svg(figure, "one")
+    with pytest.raises(ZeroDivisionError), drawing.sheet(plain, (2, 2), place) as (figure, (axes,)):
+        axes.plot([0, 1], [0, 1], label="a dog")
+        axes.legend()
+        axes.text(0.5, 0.5, "its name")
+        axes.imshow(np.zeros((2, 2)))
+        axes.axhspan(0, 0.5)
+        figure.text(0.1, 0.1, "its name again")
+        figure.add_axes((0, 0, 0.1, 0.1))
+        raise ZeroDivisionError
+    with drawing.sheet(plain, (2, 2), place) as (figure, (axes,)):
+        axes.set_xlim(0, 1)
+        axes.set_ylim(0, 1)
+        axes.set_aspect("auto")
+        assert to_svg(figure, "one") == clean
 
 
 def test_near_is_darker_than_far_on_a_grey_print() -> None:
