@@ -67,7 +67,7 @@ def styled(more: Any = STYLE) -> Iterator[None]:
 
 
 @contextmanager
-def sheet(
+def kept_figure(
     prepare: Callable[[Axes], None], size_in: tuple[float, float], places: Sequence[Place]
 ) -> Iterator[tuple[Figure, tuple[Axes, ...]]]:
     """A styled figure of ``size_in`` inches with axes at ``places``, each as ``prepare`` leaves it.

@@ -11,7 +11,7 @@ from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 
 from gait.nouns import Contacts, GaitRecord, Run, Strides
-from gait.report.drawing import bare, sheet, to_svg
+from gait.report.drawing import bare, kept_figure, to_svg
 from gait.report.drawn import Drawn
 from gait.report.palette import INK, LANES, PAW_STYLES, QUIET, WASH
 from gait.report.words import UNCLEAR, unclear_within
@@ -105,7 +105,7 @@ def _piece(
     left, width = LABEL_IN / width_in, 1 - (LABEL_IN + 0.12) / width_in
     bottoms = [1 - (row + 1) / len(starts) + 0.27 / height_in for row in range(len(starts))]
     places = [(left, bottom, width, (settings.line_in - 0.32) / height_in) for bottom in bottoms]
-    with sheet(_lanes, (width_in, height_in), places) as (figure, rows):
+    with kept_figure(_lanes, (width_in, height_in), places) as (figure, rows):
         for axes, start in zip(rows, starts, strict=True):
             _line(axes, record, start, seconds)
             _names(axes, record, width * width_in / seconds / settings.letter_in)

@@ -8,7 +8,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.ticker import MultipleLocator
 
 from gait.nouns import GaitRecord
-from gait.report.drawing import bare, sheet, to_svg
+from gait.report.drawing import bare, kept_figure, to_svg
 from gait.report.drawn import Drawn
 from gait.report.palette import INK, PAW_STYLES, QUIET
 from pose.landmarks import PAWS
@@ -60,7 +60,7 @@ def _draw(paths: dict[str, FloatArray], frame: tuple[float, float, float]) -> st
     bottoms = [0.2 + (1 - row) * (panel_in + GAP_IN) + 0.22 for row in range(len(SIDES))]
     across = (1 - (PANEL_IN + 0.08) / WIDTH_IN, PANEL_IN / WIDTH_IN)
     places = [(across[0], bottom / height, across[1], panel_in / height) for bottom in bottoms]
-    with sheet(body_lengths, (WIDTH_IN, height), places) as (figure, rows):
+    with kept_figure(body_lengths, (WIDTH_IN, height), places) as (figure, rows):
         for axes, side in zip(rows, SIDES, strict=True):
             axes.set_xlim(left, right)
             axes.set_ylim(BELOW_BL, top)

@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 
 from gait.naming import NamingSettings
 from gait.nouns import GaitRecord, Strides
-from gait.report.drawing import bare, sheet, to_svg
+from gait.report.drawing import bare, kept_figure, to_svg
 from gait.report.drawn import Drawn
 from gait.report.footfall import fit_words
 from gait.report.palette import BLUE, CARD, ORANGE, QUIET, WASH
@@ -54,7 +54,7 @@ class Points:
 def phases_figure(record: GaitRecord) -> Drawn:
     """Scatter of limb phase against hind duty factor, near and far side."""
     points = {side: phase_points(record.strides, record.strides_of(f"{side}_hind"), side) for side, *_ in SIDES}
-    with sheet(name_axes, SIZE_IN, [(0.13, 0.12, 0.85, 0.8)]) as (figure, (axes,)):
+    with kept_figure(name_axes, SIZE_IN, [(0.13, 0.12, 0.85, 0.8)]) as (figure, (axes,)):
         draw_fields(axes, points, naming_settings(record))
         for side, label, colour, marker, filled in SIDES:
             draw_marks(axes, points[side], (label, colour, marker), filled)

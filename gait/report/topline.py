@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from gait.nouns import GaitRecord
-from gait.report.drawing import bare, sheet, to_svg
+from gait.report.drawing import bare, kept_figure, to_svg
 from gait.report.drawn import Drawn
 from gait.report.palette import BLUISH_GREEN, INK, QUIET, WASH
 from pose.tracks import FloatArray
@@ -34,7 +34,7 @@ def _draw(record: GaitRecord, size_in: tuple[float, float], salt: str) -> str:
     width, _ = size_in
     angle = record.topline_deg
     place = (LABEL_IN / width, 0.2, 1 - (LABEL_IN + 0.12) / width, 0.76)
-    with sheet(_scales, size_in, [place]) as (figure, (axes,)):
+    with kept_figure(_scales, size_in, [place]) as (figure, (axes,)):
         _setting(axes, record)
         axes.plot(record.tracks.t_s, angle, color=BLUISH_GREEN, linewidth=0.9)
         axes.plot(*stride_means(record), linestyle="", marker="o", markersize=3.2, color=INK)

@@ -11,7 +11,7 @@ from matplotlib.patches import PathPatch
 from gait.measures import measure
 from gait.nouns import Contacts, GaitRecord
 from gait.report.comparison.families import Family, Side, hind_rows
-from gait.report.drawing import bare, sheet, to_svg
+from gait.report.drawing import bare, kept_figure, to_svg
 from gait.report.drawn import Drawn
 from gait.report.footfall import BAR_HEIGHT, LABEL_IN, boxes, draw_whiskers
 from gait.report.palette import LANES, PAW_STYLES, QUIET
@@ -133,7 +133,7 @@ def _draw(cycles: list[tuple[Side, Cycle]], width_in: float, salt: str) -> str:
     bottoms = [AXIS_IN + SIDE_IN * (len(cycles) - 1 - row) for row in range(len(cycles))]
     across = (LABEL_IN / width_in, 1 - (LABEL_IN + 0.2) / width_in)
     places = [(across[0], bottom / height_in, across[1], 0.8 / height_in) for bottom in bottoms]
-    with sheet(_lanes, (width_in, height_in), places) as (figure, rows):
+    with kept_figure(_lanes, (width_in, height_in), places) as (figure, rows):
         for axes, (side, mean) in zip(rows, cycles, strict=True):
             _stride(axes, mean, last=axes is rows[-1])
             _words(axes, side, mean, width_in)

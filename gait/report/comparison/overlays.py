@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 
 from gait.report.comparison.cycle import short
 from gait.report.comparison.families import Family, Side, hind_rows
-from gait.report.drawing import bare, new_figure, sheet, styled, to_svg
+from gait.report.drawing import bare, kept_figure, new_figure, styled, to_svg
 from gait.report.drawn import Drawn
 from gait.report.palette import CARD, QUIET
 from gait.report.paths import (
@@ -61,7 +61,7 @@ def hildebrand_figure(family: Family) -> Drawn:
     points = {side.name: _points(side) for side in family.sides}
     naming = naming_settings(family.sides[0].clips.records[0])
     place = (0.13, 0.115, 0.85, _top(PHASES_IN[1], len(family.sides), 2) - 0.115)
-    with sheet(name_axes, PHASES_IN, [place]) as (figure, (axes,)):
+    with kept_figure(name_axes, PHASES_IN, [place]) as (figure, (axes,)):
         draw_fields(axes, points, naming)
         for number, side in enumerate(family.sides):
             name = f"{short(side.name, 22)} ({len(points[side.name].duty)})"
@@ -134,7 +134,7 @@ def _draw_paths(family: Family, paths: dict[tuple[str, str], FloatArray], width_
     over_in = LINE_IN * -(-len(family.sides) // columns) + 0.08
     whole = height_in + over_in + 0.45
     place = (LEFT_IN / width_in, 0.45 / whole, panel_in / width_in, height_in / whole)
-    with sheet(body_lengths, (width_in, whole), [place]) as (figure, (axes,)):
+    with kept_figure(body_lengths, (width_in, whole), [place]) as (figure, (axes,)):
         axes.set_xlim(left, right)
         axes.set_ylim(BELOW_BL, top)
         known = [_path_lines(axes, side, paths) for side in family.sides]

@@ -16,7 +16,7 @@ from gait.report.comparison.content import Block, Figures, Paragraph, Point, Poi
 from gait.report.comparison.naturally import day, decimals_for, figure, sentence
 from gait.report.comparison.tables import with_unit
 from gait.report.comparison.wording import label, pole, scale, stem
-from gait.report.drawing import bare, sheet, to_svg
+from gait.report.drawing import bare, kept_figure, to_svg
 from gait.report.drawn import Drawn
 from gait.report.palette import BLUE, INK, QUIET, VERMILLION, WASH
 from gait.report.sides import side_row
@@ -145,7 +145,7 @@ def _draw(trends: Sequence[Trend], width: float, columns: int, salt: str) -> str
     corners = [(place % columns * width, (rows - 1 - place // columns) * height) for place in range(len(trends))]
     size = ((width - SIDES_IN) / whole[0], (height - 0.62) / whole[1])
     places = [((left + 0.55) / whole[0], (bottom + 0.3) / whole[1], *size) for left, bottom in corners]
-    with sheet(_scales, whole, places) as (figure, panels):
+    with kept_figure(_scales, whole, places) as (figure, panels):
         for axes, trend in zip(panels, trends, strict=True):
             _panel(axes, trend, width - SIDES_IN)
         return to_svg(figure, salt)
