@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gait.body import Body
+from pose.landmarks import PAIRS
 from pose.tracks import FloatArray
 
 
@@ -15,6 +16,7 @@ class RhythmSettings:
     least_swing_bl   body lengths, paws that move less under the trunk make no strides; a slow walk moves 0.5 or more;
                      common practice, no source
     least_agreement  0..1, lowest autocorrelation that counts as a rhythm; common practice
+    least_in_pair    0..1, the same for two paws asked alone, which agree by chance more easily; our own choice
     near_best        1, the shortest delay that reaches this share of the best wins (twice the period fits as well)
     shortest_s       s, no dog strides faster: 4.2 Hz at 1 kg by Heglund & Taylor 1988 (from memory, not read), halved;
                      used only when the clock is known
@@ -24,6 +26,7 @@ class RhythmSettings:
 
     least_swing_bl: float = 0.15
     least_agreement: float = 0.3
+    least_in_pair: float = 0.7
     near_best: float = 0.8
     shortest_s: float = 0.12
     longest_share: float = 0.7
@@ -31,17 +34,28 @@ class RhythmSettings:
 
 
 def stride_period(body: Body, clock_known: bool, settings: RhythmSettings) -> float:
-    """s, the delay after which all four paws repeat best (autocorrelation); NaN without a rhythm."""
+    """s, the delay after which the paws repeat best (autocorrelation); NaN without a rhythm.
+
+    All four are asked together; when they do not agree, each pair is, and the one that repeats better is believed:
+    a pair that is lost in grass must not hide the stride that the other pair shows.
+    """
     step = body.frame_s
     grid = np.arange(body.t_s[0], body.t_s[-1] + step / 2, step)
-    paws = [_on_grid(body, paw, grid) for paw in range(4)]
-    moving = [x for x in paws if len(x) and np.quantile(x, 0.95) - np.quantile(x, 0.05) > settings.least_swing_bl]
-    if not moving or len(grid) < 8:
+    if len(grid) < 8:
         return float("nan")
-    agreement = np.mean([_autocorrelation(x) for x in moving], axis=0)
+    paws = [_on_grid(body, paw, grid) for paw in range(4)]
+    repeats = {
+        paw: _autocorrelation(x)[: int(settings.longest_share * len(grid))]
+        for paw, x in enumerate(paws)
+        if len(x) and np.quantile(x, 0.95) - np.quantile(x, 0.05) > settings.least_swing_bl
+    }
     lowest = max(4, int((settings.shortest_s if clock_known else 0.0) / step))
-    within = agreement[: int(settings.longest_share * len(grid))]
-    return _best_delay(within, lowest, len(grid), settings) * step
+    best = _best_delay(list(repeats.values()), lowest, len(grid), settings.least_agreement, settings)
+    if not np.isfinite(best[0]):
+        pairs = [[repeats[paw] for paw in pair] for pair in PAIRS if all(paw in repeats for paw in pair)]
+        found = [_best_delay(pair, lowest, len(grid), settings.least_in_pair, settings) for pair in pairs]
+        best = max(found, key=lambda one: one[1], default=best)
+    return best[0] * step
 
 
 def _on_grid(body: Body, paw: int, grid: FloatArray) -> FloatArray:
@@ -62,22 +76,28 @@ def _autocorrelation(x: FloatArray) -> FloatArray:
     return np.asarray(raw / raw[0])
 
 
-def _best_delay(agreement: FloatArray, lowest: int, count: int, settings: RhythmSettings) -> float:
-    """Frames (with a parabola through the top); NaN when nothing repeats.
+def _best_delay(
+    paws: list[FloatArray], lowest: int, count: int, least: float, settings: RhythmSettings
+) -> tuple[float, float]:
+    """Frames (with a parabola through the top), NaN when nothing repeats; and what that peak is worth.
 
+    paws: the agreement of each with itself (D,) after 0, 1, 2... frames; their mean counts from ``least`` on.
     count: frames of the clip. Peaks are compared by agreement times overlap: long delays find few strides that agree
     by chance, or because both stretches miss what is bad in between (exchanged sides, a lost second).
     """
+    if not paws:
+        return float("nan"), 0.0
+    agreement = np.mean(paws, axis=0)
     inner = agreement[1:-1]
     peaks = 1 + np.flatnonzero((inner > agreement[:-2]) & (inner >= agreement[2:]))
-    peaks = peaks[(peaks >= lowest) & (agreement[peaks] >= settings.least_agreement)]
+    peaks = peaks[(peaks >= lowest) & (agreement[peaks] >= least)]
     if not len(peaks):
-        return float("nan")
+        return float("nan"), 0.0
     worth = agreement[peaks] * (1 - peaks / count)
     top = int(peaks[worth >= settings.near_best * worth.max()][0])
     before, here, after = agreement[top - 1 : top + 2]
     bend = before - 2 * here + after
-    return top + (0.5 * (before - after) / bend if bend < 0 else 0.0)
+    return top + (0.5 * (before - after) / bend if bend < 0 else 0.0), float(worth.max())
 
 
 def with_motion(body: Body, width_s: float) -> Body:

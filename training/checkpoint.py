@@ -11,7 +11,7 @@ from torch import Tensor, nn
 
 from pose.network import shipped_network
 from training.errors import FitError
-from training.network import PLAIN, KeypointNetwork, Shape
+from training.network import PLAIN, Backbone, KeypointNetwork, Shape
 from training.settings import FitSettings
 
 
@@ -53,11 +53,23 @@ def new_run(settings: FitSettings, device: torch.device) -> Run:
         network.backbone.load_imagenet()
     elif settings.start != "scratch":
         network.load_state_dict(read_weights(_start_file(settings), settings.shape))
+        _go_back(network, settings.imagenet_share)
     for part in frozen_parts(network, settings.frozen):
         part.requires_grad_(False)
     network = network.to(device, memory_format=torch.channels_last)  # type: ignore[call-overload]
     optimiser = torch.optim.AdamW(_groups(network, settings), lr=settings.lr, fused=device.type == "cuda")
     return Run(network, {key: value.clone() for key, value in network.state_dict().items()}, optimiser, 0)
+
+
+@torch.no_grad()
+def _go_back(network: KeypointNetwork, share: float) -> None:
+    """Move the backbone's weights ``share`` of the way back to those of ImageNet; the decoder stays."""
+    if share:
+        theirs = Backbone(network.backbone.size)
+        theirs.load_imagenet()
+        for own, first in zip(network.backbone.state_dict().values(), theirs.state_dict().values(), strict=True):
+            if own.is_floating_point():
+                own.lerp_(first, share)
 
 
 def _groups(network: KeypointNetwork, settings: FitSettings) -> list[dict[str, object]]:

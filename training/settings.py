@@ -25,6 +25,8 @@ class FitSettings:
     start          "imagenet", "scratch", "shipped" (weights of the network that comes with pawfall) or a weights file
     start_share    of the weights in the end that is those of the start (Wortsman et al. 2022, robust fine-tuning, from
                    memory, not read): 0 = only what was learned; 0.5 forgets little, for a third of the gain
+    imagenet_share how far the backbone goes back to ImageNet's weights before it learns, 0..1; the decoder stays that
+                   of ``start``, so that the result can still be averaged with it (training.blend)
     marks          files of marked pictures (COCO keypoints, the pictures beside them) to learn from as well
     marks_share    of every batch that is marked pictures; 1 = marked pictures alone, no footage is needed
     held_out       names of marked dogs that are kept from training; none = every ``hold_out_every``-th by name
@@ -53,6 +55,7 @@ class FitSettings:
     footage: str = "footage-data"
     start: str = "imagenet"
     start_share: float = 0.0
+    imagenet_share: float = 0.0
     marks: tuple[str, ...] = ()
     marks_share: float = 0.5
     held_out: tuple[str, ...] = ()
@@ -153,6 +156,10 @@ def _check(s: FitSettings, where: str) -> None:
         raise FitError(f"{where}: start_share is {s.start_share}; it must be at least 0 and below 1.")
     if s.start_share and s.start in ("imagenet", "scratch"):
         raise FitError(f"{where}: start_share needs a run that starts from a network's weights, not from {s.start}.")
+    if not 0 <= s.imagenet_share <= 1:
+        raise FitError(f"{where}: imagenet_share is {s.imagenet_share}; it must lie between 0 and 1.")
+    if s.imagenet_share and s.start in ("imagenet", "scratch"):
+        raise FitError(f"{where}: imagenet_share needs a run that starts from a network's weights, not from {s.start}.")
     if not 0 < s.marks_share <= 1:
         raise FitError(f"{where}: marks_share is {s.marks_share}; it must be above 0 and at most 1.")
     if s.marks and s.marks_share < 1 and s.batch < 2:

@@ -48,6 +48,29 @@ def test_paws_that_are_hardly_seen_do_not_count() -> None:
     assert np.isnan(_period(replaced(tracks, xy_px=xy)))
 
 
+@pytest.mark.parametrize("lost", [(0, 1), (2, 3)], ids=["fore pair", "hind pair"])
+def test_a_pair_that_misses_a_swing_does_not_hide_the_stride_of_the_other(lost: tuple[int, int]) -> None:
+    tracks, _ = dog(WALK, Scene(noise_bl=0.01, seconds=2.5 * WALK.stride_s))
+    xy = tracks.xy_px.copy()
+    turn = 2 * np.pi * tracks.t_s / (2.4 * WALK.stride_s)
+    for paw in lost:
+        xy[:, paw, 0] = xy[:, 4:6, 0].mean(axis=1) + 0.5 * np.ptp(xy[:, paw, 0]) * np.sin(turn + np.pi * paw)
+    assert _period(replaced(tracks, xy_px=xy)) == pytest.approx(WALK.stride_s, rel=0.06)
+
+
+def test_paws_that_are_all_lost_seldom_have_a_rhythm() -> None:
+    """Paws found now here, now there, twelve places each in three strides: all four together agree in one of ten."""
+    tracks, _ = dog(WALK, Scene(noise_bl=0.01, seconds=3 * WALK.stride_s))
+    found = []
+    for seed in range(100):
+        xy, rng = tracks.xy_px.copy(), np.random.default_rng(seed)
+        for paw in range(4):
+            places = np.repeat(rng.uniform(-1, 1, 12), -(-len(xy) // 12))[: len(xy)]
+            xy[:, paw, 0] = xy[:, 4:6, 0].mean(axis=1) + 0.5 * np.ptp(xy[:, paw, 0]) * places
+        found.append(_period(replaced(tracks, xy_px=xy)))
+    assert np.isnan(found).mean() >= 0.85
+
+
 def test_local_fit_is_exact_on_a_parabola_through_gaps() -> None:
     t = np.sort(np.random.default_rng(1).uniform(0, 1, 120))
     y = (3 * t**2 - 2 * t + 1)[:, None]

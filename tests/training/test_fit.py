@@ -22,7 +22,7 @@ from training.data import load_footage
 from training.errors import ExportError, FitError, FootageError
 from training.export import MOST_APART, difference, export, to_toml, write_onnx
 from training.fit import fit, learning_rate, take_step
-from training.network import KeypointNetwork, count_parameters
+from training.network import Backbone, KeypointNetwork, count_parameters
 from training.settings import FitSettings
 
 pytestmark = pytest.mark.slow
@@ -151,6 +151,23 @@ def test_it_can_start_from_the_weights_of_an_earlier_run(settings: FitSettings, 
     torch.save({"a": torch.zeros(2)}, tmp_path / "other.pt")
     with pytest.raises(FitError, match="no weights of this network"):
         read_weights(tmp_path / "other.pt")
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5, 1.0])
+def test_its_backbone_can_go_back_to_imagenet_and_the_decoder_stays(
+    settings: FitSettings, tmp_path: Path, share: float
+) -> None:
+    imagenet, before = Backbone(), KeypointNetwork()
+    imagenet.load_imagenet()
+    write_weights(before.state_dict(), tmp_path / "weights.pt")
+    start, first = read_weights(tmp_path / "weights.pt"), imagenet.state_dict()
+    chosen = replace(settings, start=str(tmp_path / "weights.pt"), imagenet_share=share)
+    for name, value in new_run(chosen, CPU).network.state_dict().items():
+        if name.startswith("backbone.") and value.is_floating_point():
+            expected = start[name] + share * (first[name.removeprefix("backbone.")] - start[name])
+        else:
+            expected = start[name]
+        torch.testing.assert_close(value, expected)
 
 
 def test_the_rate_rises_then_falls() -> None:
