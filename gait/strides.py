@@ -41,6 +41,8 @@ class StrideSettings:
     odd_time           1, a stride time off the running median of its paw by more than this factor is an outlier (a
                        stance missed or made up: 2 or 1/2)
     odd_length         1, the same for stride length
+    own_strides        strides of a paw from which on its own median is asked; of fewer, half may be the odd ones: then
+                       the rhythm of the clip is, and the length of the strides of all paws
     shortest_duty, longest_duty   share of the stride: outside, no dog's stance
     """
 
@@ -52,6 +54,7 @@ class StrideSettings:
     most_drift: float = 0.35
     odd_time: float = 1.5
     odd_length: float = 1.5
+    own_strides: int = 3
     shortest_duty: float = 0.1
     longest_duty: float = 0.93
 
@@ -181,7 +184,8 @@ def _fore_rows(contacts: Contacts, rows: Rows, hind: np.ndarray) -> np.ndarray:
 def _drop(m: Material, rows: Rows, measures: dict[str, FloatArray], s: StrideSettings) -> np.ndarray:
     """(R,) str, first reason that holds, or ""; an outlier is a stride for which no other reason is known."""
     time = measures["stride_time_s"]
-    usual_time, usual_length = (_running_median(rows, values) for values in (time, measures["stride_length_bl"]))
+    usual_time = _usual(rows, time, s.own_strides, m.scene.period_s)
+    usual_length = _usual(rows, measures["stride_length_bl"], s.own_strides)
     duty, length = measures["duty_factor"], measures["stride_length_bl"]
     odd = _off(time, usual_time, s.odd_time) | _off(length, usual_length, s.odd_length)
     odd |= (duty < s.shortest_duty) | (duty > s.longest_duty)
@@ -205,6 +209,17 @@ def _drop(m: Material, rows: Rows, measures: dict[str, FloatArray], s: StrideSet
 
 def _off(values: FloatArray, usual: FloatArray, factor: float) -> BoolArray:
     return np.asarray((values > factor * usual) | (values < usual / factor))
+
+
+def _usual(rows: Rows, values: FloatArray, own_strides: int, known: float = float("nan")) -> FloatArray:
+    """(R,) what a stride of each paw usually has: the running median of its own strides, or where it has fewer than
+    ``own_strides`` what is ``known`` of the clip, NaN = the median of all paws: all make the same strides."""
+    usual = _running_median(rows, values)
+    there = np.isfinite(values)
+    if not there.any():
+        return usual
+    few = np.bincount(rows.paw[there], minlength=4)[rows.paw] < own_strides
+    return np.where(few & there, known if np.isfinite(known) else np.median(values[there]), usual)
 
 
 def _running_median(rows: Rows, values: FloatArray, reach: int = 3) -> FloatArray:

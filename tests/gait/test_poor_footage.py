@@ -77,6 +77,26 @@ def test_gaps_that_were_filled_in_are_still_gaps(gait: str, paw: int) -> None:
     assert np.mean(names == gait) >= 0.8
 
 
+@pytest.mark.parametrize("paw", [0, 1, 2, 3], ids=["near fore", "far fore", "near hind", "far hind"])
+@pytest.mark.parametrize("strides", [2.8, 3.8])
+@pytest.mark.parametrize("gait", PATTERNS)
+def test_two_strides_are_not_read_as_one_where_the_stance_between_was_not_seen(
+    gait: str, strides: float, paw: int
+) -> None:
+    """Short clips, in which a paw has no other strides to be held against."""
+    pattern = PATTERNS[gait]
+    tracks, truth = dog(pattern, replace(SCENE, seconds=strides * pattern.stride_s))
+    touchdown, liftoff = truth.touchdown_s[paw], truth.liftoff_s[paw]
+    hidden = (touchdown > tracks.t_s[0]) & (liftoff < tracks.t_s[-1])
+    lost = np.flatnonzero(hidden)[hidden.sum() // 2]
+    xy = tracks.xy_px.copy()
+    xy[(tracks.t_s > touchdown[lost] - 0.06) & (tracks.t_s < liftoff[lost] + 0.06), paw] = np.nan
+    found = build_record(replaced(tracks, xy_px=xy), Trial()).strides
+    used = found.dropped == ""
+    assert used.any()
+    assert found.measures["stride_time_s"][used] == pytest.approx(pattern.stride_s, rel=0.1)
+
+
 FORE, HIND = (0, 1), (2, 3)
 
 #: what is spoilt, scene, least share of hind strides that still get a name.
