@@ -16,7 +16,7 @@ from gait.body import FORWARD, Body
 from gait.common import Common, softness
 from gait.evidence import View, log_evidence, moments
 from gait.nouns import Contacts
-from gait.phases import judged, per_paw
+from gait.phases import judged, judged_for_long, per_paw
 from gait.spans import frames_of, span_mean, span_median, span_sum
 from gait.swings import Manner, Swings, SwingSettings, learn, list_swings, unevenness
 from pose.tracks import BoolArray, FloatArray, IntArray
@@ -188,7 +188,7 @@ def _time_events(scene: Scene, stances: Stances, of: tuple[int, Manner, Swings],
         return _Events(np.empty(0), np.empty(0), np.full(2, scene.shape_s), np.zeros(2))
     edge, stance_s, swing_s = _around(scene, stances, way, settings)
     swing_s = np.where(manner.known, manner.swing_s, swing_s)
-    blind = _blind(scene, stances, edge, way)
+    blind = _blind(scene, stances, edge, way, settings)
     rows, weight = _rows(scene, stances, (edge, stance_s, swing_s, *blind), way, settings)
     tau = way * (scene.body.t_s[rows] - edge[:, None])
     offsets = _grid(scene, (stance_s, swing_s, *blind), settings)
@@ -303,17 +303,19 @@ def _around(
     beyond = _beyond(stances, way, last)
     usual = max(scene.period_s - float(np.median(stance)), 0.2 * scene.period_s)
     longest_s = settings.hidden_end * scene.period_s + 2 * scene.body.frame_s  # its neighbours are not judged either
-    hidden = _swing_hidden(scene, stances, way, longest_s)
+    hidden = _swing_hidden(scene, stances, way, longest_s, settings)
     swing = np.where(hidden, usual, np.abs(t[beyond] - edge))
     return edge, stance, np.clip(swing, 0.15 * scene.period_s, usual * 1.5)
 
 
-def _swing_hidden(scene: Scene, stances: Stances, way: int, longest_s: float) -> BoolArray:
+def _swing_hidden(
+    scene: Scene, stances: Stances, way: int, longest_s: float, settings: ContactSettings
+) -> BoolArray:
     """(N,) bool, swings after (way 1) or before (way -1) each stance, one end unseen for ``longest_s`` s."""
     t, last = scene.body.t_s, len(scene.body.t_s) - 1
     inside = {1: stances.last, -1: stances.first}
     edges = {w: (t[inside[w]] + t[np.clip(inside[w] + w, 0, last)]) / 2 for w in (1, -1)}
-    hidden = {w: sum(_blind(scene, stances, edges[w], w)) > longest_s for w in (1, -1)}
+    hidden = {w: sum(_blind(scene, stances, edges[w], w, settings)) > longest_s for w in (1, -1)}
     return np.asarray(hidden[way] | np.roll(hidden[-way], -way))
 
 
@@ -333,9 +335,11 @@ def _stride_length(scene: Scene, stances: Stances) -> float:
     return float(np.median(step)) if len(step) else scene.body.length_px
 
 
-def _blind(scene: Scene, stances: Stances, edge: FloatArray, way: int) -> tuple[FloatArray, FloatArray]:
+def _blind(
+    scene: Scene, stances: Stances, edge: FloatArray, way: int, settings: ContactSettings
+) -> tuple[FloatArray, FloatArray]:
     """(N,) s from each edge back to the last frame of the stance that was seen, and on to the first seen beyond it."""
-    t, seen = scene.body.t_s, judged(scene.body)
+    t, seen = scene.body.t_s, judged_for_long(scene.body, settings.hidden_end * scene.period_s / scene.body.frame_s)
     number = np.arange(len(t))[:, None]
     before = np.maximum.accumulate(np.where(seen, number, 0), axis=0)
     after = np.minimum.accumulate(np.where(seen, number, len(t) - 1)[::-1], axis=0)[::-1]

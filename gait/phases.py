@@ -84,6 +84,20 @@ def judged(body: Body) -> BoolArray:
     return np.asarray(seen[:-2] & seen[1:-1] & seen[2:])
 
 
+def judged_for_long(body: Body, least: float) -> BoolArray:
+    """(T, 4) bool, as ``judged``, but for glimpses shorter than ``least`` frames, the shortest stance, beside a stretch
+    without such frames that could hide two. A few frames show a jerk of the landmark rather than whether the paw stood
+    or swung all the while."""
+    seen = judged(body)
+    for paw in range(4):
+        edges = np.flatnonzero(np.diff(seen[:, paw].astype(np.int8), prepend=-1, append=-1))
+        length = np.diff(edges)
+        for k in range(1, len(length) - 1):
+            if seen[edges[k], paw] and length[k] < least <= max(length[k - 1], length[k + 1]) / 2:
+                seen[edges[k] : edges[k + 1], paw] = False
+    return seen
+
+
 def per_paw(sides: FloatArray) -> FloatArray:
     """(..., 4) in the order of the paws from (..., 2) near and far."""
     return np.asarray(sides[..., [0, 1, 0, 1]])

@@ -97,6 +97,24 @@ def test_two_strides_are_not_read_as_one_where_the_stance_between_was_not_seen(
     assert found.measures["stride_time_s"][used] == pytest.approx(pattern.stride_s, rel=0.1)
 
 
+@pytest.mark.parametrize("paw", [0, 2], ids=["near fore", "near hind"])
+def test_a_jerk_after_a_paw_was_hidden_is_not_its_touchdown(paw: int) -> None:
+    """Hidden from before it lands until the middle of its stance, then seen for a moment with a jerk forward."""
+    tracks, truth = dog(WALK, replace(SCENE, seconds=3.8 * WALK.stride_s))
+    xy, t = tracks.xy_px.copy(), tracks.t_s
+    landed = truth.touchdown_s[paw][(truth.touchdown_s[paw] > 1.0) & (truth.touchdown_s[paw] < 2.0)][0]
+    glimpse = landed + 0.45 * WALK.duty_hind * WALK.stride_s
+    jerk = (t >= glimpse) & (t < glimpse + 0.05)
+    forward = np.sign(xy[:, 4, 0] - xy[:, 5, 0]).mean()
+    xy[jerk, paw, 0] += forward * 450 * (t[jerk] - glimpse)
+    for low, high in ((landed - 0.06, glimpse), (glimpse + 0.05, glimpse + 0.08)):
+        xy[(t >= low) & (t < high), paw] = np.nan
+    contacts = build_record(replaced(tracks, xy_px=xy), Trial()).contacts
+    mine = np.flatnonzero((contacts.paw == paw) & (np.abs(contacts.touchdown_s - landed) < 0.3))
+    assert len(mine) == 1
+    assert abs(contacts.touchdown_s[mine[0]] - landed) < 3e-3 * contacts.touchdown_sd_ms[mine[0]]
+
+
 FORE, HIND = (0, 1), (2, 3)
 
 #: what is spoilt, scene, least share of hind strides that still get a name.
