@@ -32,7 +32,8 @@ class ContactSettings:
     blind_doubt        1, SD as a share of the stretch in which the paw was not seen: its departure is then guessed from
                        further on (measured with closed-form paths behind posts)
     hidden_end         share of the stride, a swing of which one end was unseen for longer is taken to last as long as
-                       usual: where it ends is only guessed then (see PhaseSettings.shortest)
+                       usual: where it ends is only guessed then (see PhaseSettings.shortest). Shorter glimpses of a
+                       paw beside a stretch of twice that count as unseen too
     least_lift_bl      body lengths, a lower swing is taken as this high: a dragged paw still rolls off
     search             share of the stride on each side in which the event is sought
     back, ahead        shares of the stance and of the swing that are looked at
