@@ -116,7 +116,7 @@ def test_near_is_the_right_side_and_fore_is_ahead(kind: str) -> None:
 
 def varied(kind: str, share: float) -> Build:
     """A dog of that kind with everything rare, or with nothing of it."""
-    shares = RareShares(share, share, share, share, share)
+    shares = RareShares(share, share, share, share, share, share)
     return vary_build(np.random.default_rng(1), draw_build(np.random.default_rng(0), kind), shares)
 
 
@@ -142,6 +142,24 @@ def test_the_croup_lies_half_way_from_the_hip_bone_crest_to_the_front_of_a_high_
     tail = (skin.part == TAIL_PART) & (above > -0.02) & (above < 0.06)
     front = skin.xyz[tail, 0].max() if tail.any() else root[0]
     assert skin.xyz[skin.croup, 0] == pytest.approx((crest + front) / 2, abs=0.03)
+
+
+@every_kind
+def test_on_a_rump_that_falls_the_croup_lies_half_way_down_and_the_tail_hangs_from_it(kind: str) -> None:
+    shares = RareShares(0.0, 0.0, 0.0, 0.0, 0.0, falling_rump=1.0)
+    plain = draw_build(np.random.default_rng(0), kind)
+    lengths = []
+    for seed in range(6):
+        build = vary_build(np.random.default_rng(seed), plain, shares)
+        skeleton = build_skeleton(build)
+        skin = build_skin(skeleton)
+        crest = skeleton.legs[2][0, 0] + 0.12 * build.pelvis
+        assert skin.xyz[skin.croup, 1] < float(skeleton.outline(np.array(crest))[0]) - 0.03 * build.rump_fall
+        assert skin.xyz[skin.croup, 1] > skeleton.tail[0, 1]
+        assert skin.xyz[skin.croup, 0] == pytest.approx((crest + skeleton.tail[0, 0]) / 2, abs=0.06)
+        assert build.tail_shape in ("down", "sabre")
+        lengths.append(build.tail)
+    assert max(lengths) > 0.6
 
 
 @pytest.mark.parametrize("seed", range(5))

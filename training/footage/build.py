@@ -167,6 +167,8 @@ class RareShares:
     upright_neck   a neck set on steeply and carried high, with a clear kink at the withers or a little before them
     buried_withers   a thick neck or mane that sets on at the withers or behind them: its kink is not where they are
     own_frame    bones of other proportions, and a back whose humps and hollows say nothing of withers and croup
+    falling_rump   a rump that falls steeply to a long, low tail, whose tip may hang among the hind paws: the croup is
+                   not the highest place of the rump
     """
 
     high_tail: float = 0.30
@@ -174,14 +176,18 @@ class RareShares:
     upright_neck: float = 0.25
     buried_withers: float = 0.12
     own_frame: float = 0.85
+    falling_rump: float = 0.25
 
 
 def vary_build(rng: np.random.Generator, build: Build, shares: RareShares = RareShares()) -> Build:
     """``build`` with what ``shares`` names, each as often as it says."""
     if rng.random() < shares.own_frame:
         build = _own_frame(rng, build)
-    if rng.random() < shares.high_tail:
+    tail = rng.random()
+    if tail < shares.high_tail:
         build = _high_tail(rng, build)
+    elif tail < shares.high_tail + shares.falling_rump:
+        build = _falling_rump(rng, build)
     if rng.random() < shares.loose_croup:
         build = _loose_croup(rng, build)
     kind = rng.random()
@@ -212,6 +218,17 @@ def _high_tail(rng: np.random.Generator, b: Build) -> Build:
     high = replace(b, tail_shape=shape, tail=max(b.tail, 0.30), tail_girth=girth, tail_root=max(root, 1.0))
     flush = max(b.tail_set, float(high.tail_girths[0]) - rng.uniform(0.0, 0.03))
     return replace(high, tail_set=flush, rump_fall=b.rump_fall * rng.uniform(0.3, 1.0))
+
+
+def _falling_rump(rng: np.random.Generator, b: Build) -> Build:
+    fall, long = rng.uniform(0.14, 0.30), rng.uniform(0.45, 0.85)
+    girth = min(b.tail_girth * rng.uniform(1.0, 1.5), _THICKEST_TAIL / 1.3)
+    root = max(min(rng.uniform(1.0, 2.0), _THICKEST_TAIL / girth), 1.0)
+    shape = str(rng.choice(["down", "sabre"], p=[0.75, 0.25]))
+    return replace(
+        b, rump_fall=fall, pelvis=b.pelvis * rng.uniform(1.0, 1.2), tail_shape=shape, tail=max(b.tail, long),
+        tail_girth=girth, tail_root=root, feather=b.feather * rng.uniform(1.0, 1.8),
+    )  # fmt: skip
 
 
 def _loose_croup(rng: np.random.Generator, b: Build) -> Build:
