@@ -3,22 +3,22 @@
 from typing import Final
 
 #: SD from clip to clip of found minus true mean, in the measure's unit: nine drawn clips of six dogs, read by the
-#: networks pawfall-s6 and pawfall-s7, the larger of the two, each clip in another room, some with posts before the dog:
-#: the six demo clips and the three of tests/outside/anatomical_dog_film.py (``python -m gait.clipwise RESULTS samples
-#: FOLDER``). They include what differs from dog to dog, so two clips of one dog in one room may well be nearer to each
-#: other. A boot or a post moves where paws are found: 1 % of the way from fore to hind paw turns the belt line, and
-#: with it every angle, by half a degree.
+#: networks pawfall-s6, pawfall-s7 and pawfall-s10, the largest of the three, each clip in another room, some with posts
+#: before the dog: the six demo clips and the three of tests/outside/anatomical_dog_film.py (``python -m gait.clipwise
+#: RESULTS samples FOLDER``). They include what differs from dog to dog, so two clips of one dog in one room may well be
+#: nearer to each other. A boot or a post moves where paws are found: 1 % of the way from fore to hind paw turns the
+#: belt line, and with it every angle, by half a degree.
 OFF: Final[dict[str, float]] = {
     "topline_deg": 0.6,
-    "topline_range_deg": 0.52,
+    "topline_range_deg": 0.58,
     "fore_protraction_deg": 1.8,
-    "hind_protraction_deg": 1.1,
+    "hind_protraction_deg": 1.4,
     "fore_retraction_deg": 0.9,
     "hind_retraction_deg": 1.1,
     "reach_ratio": 0.045,
     "fore_duty_factor": 0.012,
     "hind_duty_factor": 0.017,
-    "limb_phase": 0.0067,
+    "limb_phase": 0.008,
     "tracking_up_m": 0.0064,
     "tracking_up_bl": 0.031,
 }
@@ -32,7 +32,7 @@ OFF_SHARE: Final[dict[str, float]] = {
     "fore_reach_bl": 0.043,
     "hind_reach_bl": 0.033,
     "withers_excursion_m": 0.21,
-    "withers_excursion_bl": 0.41,
+    "withers_excursion_bl": 0.51,
     "croup_excursion_m": 0.16,
     "croup_excursion_bl": 0.17,
 }

@@ -8,7 +8,7 @@ from training.errors import FitError
 from training.settings import FitSettings, read_settings
 
 ROOT = Path(__file__).parents[2]
-SHIPPED = [*sorted((ROOT / "training").glob("*.toml")), ROOT / "models" / "s7.toml"]
+SHIPPED = [*sorted((ROOT / "training").glob("*.toml")), ROOT / "models" / "s10.toml"]
 
 
 def written(folder: Path, words: str) -> Path:
