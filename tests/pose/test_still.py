@@ -48,6 +48,15 @@ def test_an_empty_room_holds_no_dog(network: Network) -> None:
     assert np.isnan(reading.xy_px).all() and not reading.score.any()
 
 
+def test_what_is_found_with_low_scores_alone_is_no_dog(network: Network, monkeypatch: pytest.MonkeyPatch) -> None:
+    still = Still("dim", disc_clip(frames=1).frame(0).rgb)
+    assert read_still(still, network).facing is not None
+    monkeypatch.setattr(Network, "calibrated", lambda self, mass: 0.35 * mass)
+    reading = read_still(still, network)
+    assert reading.facing is None
+    assert np.isnan(reading.xy_px).all() and not reading.score.any()
+
+
 def test_a_paw_that_cannot_be_seen_has_a_low_score(network: Network) -> None:
     clip = disc_clip(frames=1)
     whole, picture = clip.frame(0).rgb, clip.frame(0).rgb.copy()
