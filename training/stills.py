@@ -64,7 +64,10 @@ def main() -> None:
     footage = load_footage(source, torch.device("cpu"))
     height, width = footage.take(np.array([0])).in_memory().shape[1:]
     rows = rows_of(footage, kind, (width, height * 2 // 3))
-    write_stills(footage, rows[:count], folder)
+    try:
+        write_stills(footage, rows[:count], folder)
+    except FitError as error:
+        raise SystemExit(str(error)) from None
     sys.stdout.write(f"{min(len(rows), count)} pictures, {len(rows)} there were\n")
 
 
