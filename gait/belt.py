@@ -186,22 +186,36 @@ def _weighted(values: FloatArray, sd: FloatArray) -> tuple[float, float]:
 
 
 def _course(t_s: FloatArray, mid_s: FloatArray, share: FloatArray, sd: FloatArray, width_s: float) -> FloatArray:
-    """(T,) running weighted mean of stance speeds, as shares of the mean, shrunk towards 1 by their own doubt."""
+    """(T,) running weighted mean of stance speeds, as shares of the mean, shrunk towards 1 by their own doubt.
+
+    Stances of other paws at the same time stand on the same belt: where they disagree by more than their own doubts
+    say, all doubts are larger by that much (Birge 1932, doi:10.1103/PhysRev.40.207, from memory, not read).
+    """
     if len(mid_s) < 4:
         return np.ones(len(t_s))
     knots = np.arange(t_s[0], t_s[-1] + width_s, width_s / 2)
     order = np.argsort(mid_s, kind="stable")
     mid_s, share, var = mid_s[order], share[order], (sd**2 + 0.02**2)[order]
-    first = np.searchsorted(mid_s, knots - 6 * width_s)  # what lies further off has no weight
-    stop = np.searchsorted(mid_s, knots + 6 * width_s)
-    near, knot = frames_of(np.maximum(first - 1, 0), np.minimum(stop + 1, len(mid_s)))  # but one either side there is
-    tau = np.minimum(((knots[knot] - mid_s[near]) / width_s) ** 2, 80.0)
-    weight = np.exp(-0.5 * tau) / var[near]
-    total = span_sum(weight, knot, len(knots))
-    mean = span_sum(weight * share[near], knot, len(knots)) / total
-    doubt = np.sqrt(span_sum(weight**2 * var[near], knot, len(knots))) / total
+    others, spread = _running(mid_s, mid_s, share, var, width_s, own=False)
+    var = var * max(1.0, float(np.mean((share - others) ** 2 / (var + spread**2))))
+    mean, doubt = _running(knots, mid_s, share, var, width_s)
     signal = max(float(np.var(mean)) - float(np.mean(doubt**2)), 0.0)
     return np.asarray(np.interp(t_s, knots, 1 + (mean - 1) * signal / (signal + doubt**2)))
+
+
+def _running(
+    at_s: FloatArray, mid_s: FloatArray, share: FloatArray, var: FloatArray, width_s: float, *, own: bool = True
+) -> tuple[FloatArray, FloatArray]:
+    """(K,) mean of the stances around each ``at_s``, and its SD; without ``own`` each stance is told by the others."""
+    first = np.searchsorted(mid_s, at_s - 6 * width_s)  # what lies further off has no weight
+    stop = np.searchsorted(mid_s, at_s + 6 * width_s)
+    # but one either side there is
+    near, place = frames_of(np.maximum(first - 1, 0), np.minimum(stop + 1, len(mid_s)))
+    tau = np.minimum(((at_s[place] - mid_s[near]) / width_s) ** 2, 80.0)
+    weight = np.exp(-0.5 * tau) / var[near] * (1.0 if own else near != place)
+    total = span_sum(weight, place, len(at_s))
+    mean = span_sum(weight * share[near], place, len(at_s)) / total
+    return mean, np.sqrt(span_sum(weight**2 * var[near], place, len(at_s))) / total
 
 
 def belt_slope(body: Body, stances: Stances, settings: BeltSettings) -> float:

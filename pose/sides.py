@@ -28,7 +28,7 @@ class SideSettings:
     """How near and far are told apart. Where nothing else is said: tuned on simulated paws, no source.
 
     places         candidates kept per frame; two paws, their two rivals of the other pair, and one spare
-    speeds         steps of speed between the fastest backward and the fastest forward
+    speeds         steps of speed between the fastest backward and the fastest forward, each as often
     same_bl        body lengths, places nearer than this are one place, and paws that near hide one another
     floor          share of the mass that a channel may give to any place by mistake
     mixed_up       share of its mass that a channel gives to the other paw of the pair even when it is sure
@@ -46,6 +46,9 @@ class SideSettings:
     hop_bl         body lengths, SD of such a hop
     least_noise_bl, most_noise_bl  body lengths, limits of the measured scatter of a place
     leap           share of changes of speed that skip steps
+    bounds         how much likelier a paw gains speed towards the front at the rear end of its path than in the middle,
+                   and loses it at the front end, as a logarithm: a paw turns round at the ends of its path
+    least_path_bl  body lengths, half of the length of a path with less than which nothing is known of its ends
     stride_step_bl body lengths that paws move on average between the frames that are decided on: well above the
                    scatter of a place, which otherwise hides the speed. The frames between follow their neighbours
     most_step      frames, longest step between them: only paws that stand for a second and longer move less than
@@ -76,6 +79,8 @@ class SideSettings:
     least_noise_bl: float = 0.008
     most_noise_bl: float = 0.05
     leap: float = 0.02
+    bounds: float = 3.0
+    least_path_bl: float = 0.15
     stride_step_bl: float = 0.05
     most_step: int = 60
     guide_bl: float = 0.05
@@ -110,6 +115,7 @@ class Gait:
     turning      probability per frame of going to a neighbouring step of speed
     weight       how much one frame's shares of near and far count
     every        frames from one that is decided on to the next
+    middle_bl, half_bl  body lengths, middle and half length of the path of a paw along the picture
     """
 
     speeds_bl_s: FloatArray
@@ -117,6 +123,8 @@ class Gait:
     turning: float
     weight: float
     every: int
+    middle_bl: float
+    half_bl: float
 
 
 def decide_sides(
@@ -208,7 +216,7 @@ def measure_gait(t_s: FloatArray, xy_bl: FloatArray, mass: FloatArray, settings:
     rows = np.arange(len(t_s))
     best = [np.nan_to_num(mass[..., side], nan=-1.0).argmax(axis=1) for side in (0, 1)]
     x = np.stack([xy_bl[rows, choice, 0] for choice in best], axis=1)
-    lag = _lag(x)
+    lag = _lag(x, settings)
     speed = _moves(x, lag) / (t_s[lag:] - t_s[:-lag])[:, None]
     speed = speed[np.isfinite(speed)]
     if len(speed) < 4:
@@ -222,13 +230,16 @@ def measure_gait(t_s: FloatArray, xy_bl: FloatArray, mass: FloatArray, settings:
     frame_s, move_bl = frame_s * every, move_bl * every
     noise = _scatter(x, settings)
     step_bl = spread / (settings.speeds - 1) * frame_s
+    rear, front = np.nanquantile(x, [0.05, 0.95]) if np.isfinite(x).any() else (0.0, 0.0)
     return Gait(
-        speeds_bl_s=np.linspace(low, high, settings.speeds),
+        speeds_bl_s=np.quantile(speed, np.linspace(0.03, 0.97, settings.speeds)),
         noise_bl=float(np.sqrt(2 * noise**2 + step_bl**2 / 3)),
         # a stride takes the paw about 0.7 body lengths forward and back, through all steps of speed and back again
         turning=float(np.clip(2 * (settings.speeds - 1) * move_bl / 1.4, 0.02, 0.4)),
         weight=settings.weight * float(np.clip(move_bl / settings.full_weight_bl, 0.1, 1)),
         every=every,
+        middle_bl=float(rear + front) / 2,
+        half_bl=float(front - rear) / 2,
     )
 
 
@@ -238,11 +249,14 @@ def _moves(x: FloatArray, lag: int) -> FloatArray:
     return np.where(np.abs(moved) < 0.3, moved, np.nan)
 
 
-def _lag(x: FloatArray) -> int:
-    """Frames over which a paw goes about a tenth of a body length, clear of the scatter."""
-    moved = np.abs(_moves(x, 1))
-    typical = float(np.nanmedian(moved)) if np.isfinite(moved).any() else 0.1
-    return int(np.clip(round(0.1 / max(typical, 1e-3)), 1, max(1, min(12, len(x) // 4))))
+def _lag(x: FloatArray, settings: SideSettings) -> int:
+    """Frames over which a paw goes a tenth of a body length, clear of the scatter, in three frames of ten or more."""
+    most = max(1, min(settings.most_step, len(x) // 4))
+    for lag in range(1, most):
+        moved = np.abs(_moves(x, lag))
+        if np.isfinite(moved).any() and np.nanquantile(moved, 0.7) >= 0.1:
+            return lag
+    return most
 
 
 def _scatter(x: FloatArray, settings: SideSettings) -> float:
@@ -333,11 +347,23 @@ def _steps(
     likely += settings.hops * wide**2 * np.exp(-0.5 * np.minimum(off * wide**2, 60))
     likely[np.isnan(likely)] = settings.jump
     table = np.empty((n, k * v + 1, k * v + 1))
-    table[:, :-1, :-1] = (turns[:, None, :] * likely[:, :, None]).reshape(n, k * v, k * v)
+    table[:, :-1, :-1] = (_bounded(turns, xy0, gait, settings) * likely[:, :, None]).reshape(n, k * v, k * v)
     table[:, :-1, -1] = settings.lose
     table[:, -1, :-1] = settings.regain / (v * 2)
     table[:, -1, -1] = 1 - settings.regain
     return table
+
+
+def _bounded(turns: FloatArray, xy0: FloatArray, gait: Gait, settings: SideSettings) -> FloatArray:
+    """(N, K, V, 1, V) probability of each step of speed after each, at places (N, K, 2): towards the middle of the
+    path it is gained, away from it lost."""
+    if gait.half_bl < settings.least_path_bl:
+        return turns[:, None]
+    out = np.nan_to_num(np.clip((xy0[..., 0] - gait.middle_bl) / gait.half_bl, -1, 1))
+    way = np.sign(gait.speeds_bl_s)
+    gained = np.sign(np.subtract.outer(-way, -way))
+    table = turns * np.exp(-settings.bounds * out[..., None, None] * gained)
+    return np.asarray((table / table.sum(axis=-1, keepdims=True))[:, :, :, None])
 
 
 def _order(posterior: FloatArray, shared: BoolArray) -> tuple[IntArray, FloatArray]:
