@@ -13,7 +13,8 @@ from pose.errors import NoDogError, TooShortError
 from pose.find import FacingSettings, FindSettings, Reader, best_xy, facing_votes, find
 from pose.heatmap import STRIDE, PeakSettings, Places, places
 from pose.landmarks import CROUP, LANDMARKS, PAIRS, WITHERS
-from pose.sides import SidePath, SideSettings, decide_sides
+from pose.motion import SideSettings
+from pose.sides import SidePath, decide_sides
 from pose.sightings import Sightings, joined, nothing_found
 from pose.smooth import SmoothReport, SmoothSettings, smooth
 from pose.tracks import BoolArray, FloatArray, Tracks

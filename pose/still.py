@@ -9,9 +9,9 @@ from pose.errors import NoDogError
 from pose.find import Reader, best_xy
 from pose.heatmap import Places
 from pose.landmarks import CROUP, LANDMARKS, PAIRS, WITHERS
+from pose.motion import SideSettings
 from pose.read import Facing, ReadSettings, find_facing, follow_dog
 from pose.repeat import Repeated, RepeatSettings
-from pose.sides import SideSettings
 from pose.tracks import FloatArray
 from pose.window import Picture
 

@@ -356,9 +356,16 @@ def to_toml(words: dict[str, Any], path: str = "") -> str:
         if isinstance(value, dict):
             tables.append(to_toml(value, f"{path}{key}."))
         else:
-            lines.append(f"{key} = {json.dumps(value)}")
+            lines.append(f"{key} = {_toml_value(value)}")
     head = [f"[{path[:-1]}]"] if path and lines else []
     return "\n".join([*head, *lines, *([""] if lines else []), *(table for table in tables if table)])
+
+
+def _toml_value(value: Any) -> str:
+    """Lists of sentences with a line for each."""
+    if isinstance(value, list) and any(isinstance(one, str) and " " in one for one in value):
+        return "\n".join(["[", *(f"    {json.dumps(one)}," for one in value), "]"])
+    return json.dumps(value)
 
 
 def main() -> None:

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from fake_network import paw_path
 
-from pose.sides import SidePath, SideSettings, decide_sides, measure_gait
+from pose.motion import SideSettings, measure_gait
+from pose.sides import SidePath, decide_sides
 
 LENGTH_PX = 100.0
 
@@ -210,6 +211,13 @@ def test_places_that_flicker_in_slow_motion_are_outvoted_by_the_frames_around() 
     assert np.mean(exchanged) < 0.1
 
 
+def test_speeds_are_found_among_places_that_flicker() -> None:
+    """The fastest of the paws swings at 0.88 body lengths a second; over a few frames, flicker alone makes 15."""
+    seen = flickering(0)
+    speeds = measure_gait(seen.t_s, seen.xy_px / LENGTH_PX, seen.mass, SideSettings()).speeds_bl_s
+    assert np.abs(speeds).max() < 3
+
+
 def hopping(fps: float, seed: int, **gait: float) -> Scene:
     """Paws hardly seen: in two frames of five a place is off by a fifth of a body length, for a tenth of a stride."""
     seen = scene(fps, seed=seed, **gait)
@@ -236,6 +244,37 @@ def test_places_that_hop_do_not_pass_for_movement(gait: str) -> None:
         path = decide_sides(seen.t_s, seen.xy_px, seen.mass, length_px=LENGTH_PX, settings=settings)
         strict.append(np.nanmean(seen.exchanged(path)))
     assert np.mean(wrong) < 0.05 and np.mean(wrong) < np.mean(strict)
+
+
+def test_paws_turn_round_at_the_ends_of_their_path() -> None:
+    """Where places hop, that is what tells a paw that goes on from one that would have to turn in the middle."""
+    fps, pattern = HOPPING["trot"]
+    bound, free = [], []
+    for seed in range(12):
+        seen = hopping(fps, seed, **pattern)
+        bound.append(np.nanmean(seen.exchanged(seen.decided())))
+        settings = replace(SideSettings(), bounds=0.0)
+        path = decide_sides(seen.t_s, seen.xy_px, seen.mass, length_px=LENGTH_PX, settings=settings)
+        free.append(np.nanmean(seen.exchanged(path)))
+    assert np.mean(bound) < 0.75 * np.mean(free)
+
+
+def after_standing(seen: Scene, count: int) -> Scene:
+    """``seen`` after ``count`` frames in which the dog stands as in its first one."""
+    still = np.random.default_rng(1).normal(0, 0.003 * LENGTH_PX, (count, *seen.xy_px.shape[1:]))
+    t_s = np.arange(count + len(seen.t_s)) * (seen.t_s[1] - seen.t_s[0])
+    held = {name: np.repeat(getattr(seen, name)[:1], count, axis=0) for name in ("near", "far", "xy_px", "mass")}
+    held["xy_px"] = held["xy_px"] + still
+    return Scene(t_s, *(np.concatenate([held[name], getattr(seen, name)]) for name in held))
+
+
+@pytest.mark.parametrize("frames", [200, 900])
+@pytest.mark.parametrize("gait", ["walk", "trot"])
+def test_a_dog_that_stands_first_is_followed_as_well_when_it_goes(gait: str, frames: int) -> None:
+    """With speeds measured over all frames, standing ones among them, half of the trot came out exchanged."""
+    scenes = [after_standing(hopping(60.0, seed, **GAITS[gait]), frames) for seed in range(4)]
+    exchanged = [np.nanmean(seen.exchanged(seen.decided())[frames:]) for seen in scenes]
+    assert np.mean(exchanged) < 0.08
 
 
 def test_a_dog_that_stands_takes_little_memory() -> None:

@@ -35,8 +35,31 @@ _INSTANTS = 3  # pictures laid over one another for motion blur
 _SHARP_FPS = 60.0  # from this rate on the blur of a walk or trot is too short to see, and one instant will do
 _LOOKS = 81  # instants of a stance at which the posed paw is compared with the plan: steps of 5 ms or less
 _OFF_PLACE = 0.01  # withers heights off its planned place, beyond which a paw no longer stands: a third of a pad
+_PASSING = {"gait": "walk", "strides": 200}
 
 Spoil = Callable[[NDArray[np.uint8]], NDArray[np.uint8]]
+
+
+@dataclass(frozen=True, slots=True)
+class Passer:
+    """A dog that walks by on the far side of the first one, the way that one faces.
+
+    half_s  s, when it is in the middle of the picture
+    away_m  m, how far beyond the middle of the belt
+    """
+
+    dog: Dog
+    movement: Movement
+    carriage: Carriage
+    half_s: float
+    away_m: float
+
+    def at(self, t: float, shutter_s: float, count: int) -> Actor:
+        """The dog at ``t`` s, seen for ``shutter_s``."""
+        h = self.dog.skeleton.build.withers_m
+        poses, _ = instants(self.dog, self.movement, self.carriage, t, shutter_s, count)
+        place = np.array([self.movement.speed * h * (t - self.half_s), 0.0, -self.away_m])
+        return Actor(self.dog.figure, self.dog.look, tuple(p.bones for p in poses), h, place)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +72,7 @@ class Take:
     carriage: Carriage
     place: Place
     times: FloatArray
+    passer: Passer | None = None
 
 
 def _look_of(plan: ClipPlan, dog_rng: np.random.Generator, skeleton: Skeleton) -> Look:
@@ -70,13 +94,24 @@ def set_up(plan: ClipPlan, studio: Studio) -> Take:
     skin = build_skin(skeleton)
     look = _look_of(plan, np.random.default_rng((8103, plan.identity)), skeleton)
     dog = Dog(plan.identity, skeleton, skin, studio.load(skeleton, skin), look, np.arange(0, len(skin.xyz), 40))
+    passer = _passer(plan, plan.passer, studio) if plan.passer is not None else None
     h = skeleton.build.withers_m
     movement = movement_of(plan, skeleton, rng)
     room = draw_room(rng, h, span_of(skeleton) * h, studio.backdrops.layers, belt=True)
     if plan.dark:
         room = replace(room, exposure=room.exposure * 0.28, tone=np.array([1.06, 1.0, 0.86]))
     view = view_of(plan, float(rng.normal(0, 0.7)))
-    return Take(plan, dog, movement, carriage_of(plan), Place(room, view, studio.size), times_of(plan))
+    return Take(plan, dog, movement, carriage_of(plan), Place(room, view, studio.size), times_of(plan), passer)
+
+
+def _passer(plan: ClipPlan, identity: int, studio: Studio) -> Passer:
+    second = replace(plan, identity=identity, kind=None, build={}, look={}, carriage={}, gaits=(_PASSING,))
+    skeleton = build_skeleton(build_of(second))
+    skin = build_skin(skeleton)
+    look = draw_look(np.random.default_rng((8103, second.identity)), skeleton)
+    dog = Dog(second.identity, skeleton, skin, studio.load(skeleton, skin), look, np.arange(0, len(skin.xyz), 40))
+    movement = movement_of(second, skeleton, np.random.default_rng((8106, plan.seed)))
+    return Passer(dog, movement, carriage_of(second), plan.seconds / 2, 0.6 + skeleton.build.withers_m)
 
 
 def _frames(
@@ -90,11 +125,13 @@ def _frames(
     h, camera = take.dog.skeleton.build.withers_m, camera_for(take.dog, take.place)
     rng = np.random.default_rng((8104, take.plan.seed))
     count = 1 if take.plan.fps >= _SHARP_FPS else _INSTANTS
+    open_s = _SHUTTER / take.plan.fps
     for number, t in enumerate(take.times):
-        poses, middle = instants(take.dog, take.movement, take.carriage, float(t), _SHUTTER / take.plan.fps, count)
+        poses, middle = instants(take.dog, take.movement, take.carriage, float(t), open_s, count)
         actor = Actor(take.dog.figure, take.dog.look, tuple(p.bones for p in poses), h, np.zeros(3))
         scroll = take.movement.speed * h * float(t)
-        rgb, covered = studio.shoot([actor], take.place.room, camera, middle.marks * h, scroll_m=scroll)
+        actors = [actor, take.passer.at(float(t), open_s, count)] if take.passer else [actor]
+        rgb, covered = studio.shoot(actors, take.place.room, camera, middle.marks * h, scroll_m=scroll)
         rows.append((middle.marks * h, covered, camera.project(middle.marks * h)))
         noisy = rgb + rng.normal(0, take.plan.noise, rgb.shape)
         picture = np.clip(noisy, 0, 255).astype(np.uint8)

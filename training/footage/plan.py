@@ -31,6 +31,7 @@ class ClipPlan:
     fps, size, facing, seconds   of the film; dark = bad light; noise = SD of picture noise (grey levels)
     spread      SD of event times, share of the stride
     yaw_deg, pitch_deg   deg, of the camera from square and from level; fill = share of the width that the dog takes
+    passer      number of a second dog that walks through the picture behind the first; none is left out
     """
 
     name: str
@@ -55,6 +56,7 @@ class ClipPlan:
     yaw_deg: float = 4.0
     pitch_deg: float = 5.0
     fill: float = 0.55
+    passer: int | None = None
     notes: str = "drawn footage, invented dog"
 
 
@@ -76,7 +78,7 @@ _CHOICES: Final[dict[str, tuple[str, ...]]] = {
 }
 #: (least, most) of a number: beyond these the dog or the film makes no sense. Our own choice.
 _LIMITS: Final[dict[str, tuple[float, float]]] = {
-    "seed": (0, 2**31), "identity": (0, 2**31), "strides": (1, 1000),
+    "seed": (0, 2**31), "identity": (0, 2**31), "passer": (0, 2**31), "strides": (1, 1000),
     "fps": (1, 1000), "seconds": (0.02, 600), "noise": (0, 100), "spread": (0, 0.1), "fill": (0.05, 1.0),
     "yaw_deg": (-60, 60), "pitch_deg": (-10, 60), "withers_m": (0.1, 1.2),
     "duty_hind": (0.05, 0.95), "duty_fore": (0.05, 0.95), "stride_s": (0.1, 10), "travel": (0, 1.5), "lift": (0, 0.5),

@@ -1,11 +1,13 @@
 """Plans of clips for judging the whole line: dogs, gaits and rooms that no training picture shows.
 
-``python -m training.footage.unseen COUNT FOLDER`` draws that many clips with their truth.
+``python -m training.footage.unseen COUNT FOLDER [KIND]`` draws that many clips with their truth; KIND may be
+``small`` (the dog takes an eighth of a picture of 1280 x 720) or ``passed`` (a second dog walks by behind it).
 """
 
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -24,8 +26,16 @@ _SECONDS = {"walk": 4.5, "amble": 4.0, "pace": 3.5, "trot": 3.5}
 #: Shares of the drawn length of a step that are tried: a paw that a short leg drags off the belt has no clear lift-off.
 _STEPS = np.linspace(1.0, 0.5, 21)
 
+#: Identities of the dogs that walk by.
+_FIRST_PASSER = 5000
+KINDS_OF_CLIP: dict[str, dict[str, Any]] = {
+    "plain": {},
+    "small": {"size": (1280, 720), "fill": 0.12},
+    "passed": {"size": (640, 360), "fill": 0.4},
+}
 
-def unseen_plan(number: int) -> ClipPlan:
+
+def unseen_plan(number: int, kind: str = "plain") -> ClipPlan:
     """Clip ``number``: any build and coat, walk to pace, 60 frames a second, both ways, to 12 degrees off square."""
     rng = np.random.default_rng((8200, number))
     gait = _GAITS[number % len(_GAITS)]
@@ -45,7 +55,12 @@ def unseen_plan(number: int) -> ClipPlan:
         pitch_deg=float(rng.uniform(1, 9)),
         fill=float(rng.uniform(0.5, 0.7)),
     )
-    return _within_reach(plan)
+    changed = dict(KINDS_OF_CLIP[kind])
+    if kind != "plain":
+        changed["name"] = f"{kind}_{number:03d}_{gait}"
+    if kind == "passed":
+        changed["passer"] = _FIRST_PASSER + number
+    return _within_reach(replace(plan, **changed))
 
 
 def _within_reach(plan: ClipPlan) -> ClipPlan:
@@ -65,7 +80,7 @@ def main() -> None:
     cv2.setNumThreads(1)
     first, last = (int(v) for v in sys.argv[1].split(":")) if ":" in sys.argv[1] else (0, int(sys.argv[1]))
     for number in range(first, last):
-        plan = unseen_plan(number)
+        plan = unseen_plan(number, sys.argv[3] if len(sys.argv) > 3 else "plain")
         draw_clip(plan, Path(sys.argv[2]))
         sys.stdout.write(f"{plan.name}\n")
         sys.stdout.flush()
