@@ -192,7 +192,7 @@ def _look(clip: Clip, network: Reader, trial: Trial, settings: PreviewSettings) 
         tracks, report = read_clip(clip, network, ReadSettings(looks=settings.looks), facing=trial.facing)
     except (NoDogError, TooShortError) as error:
         found = TrustCheck("dog found", 0.0, 1.0, "1", False, str(error))
-        return _Looked("", (found,), (), clip.sample(3)[1 if clip.frame_count > 2 else 0].rgb)
+        return _Looked("", (found,), (), list(clip.sample(3))[1 if clip.frame_count > 2 else 0].rgb)
     record, why = None, ""
     try:
         record = build_record(tracks, trial)

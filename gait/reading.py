@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
 
+import cv2
 import numpy as np
 
 from gait.errors import TrialError
@@ -25,6 +26,9 @@ from pose.network import Network
 from pose.read import ReadReport, read_clip
 from pose.table import as_written, write_table
 from pose.tracks import FloatArray, Tracks
+
+# the network takes all cores, or as many processes as cores share the work: threads of OpenCV would wait in their way
+cv2.setNumThreads(1)
 
 Progress = Callable[[str, int, int], None]
 

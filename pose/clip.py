@@ -123,11 +123,11 @@ class Clip:
             yield self._upright(number, file_s, picture)
         self._check_readable(seen, end_s)
 
-    def sample(self, count: int) -> list[Frame]:
-        """``count`` frames (or all, if fewer) spread evenly over the clip."""
+    def sample(self, count: int) -> Iterator[Frame]:
+        """``count`` frames (or all, if fewer) spread evenly over the clip, decoded as they are asked for."""
         spread = np.linspace(self._first, self._first + self.frame_count - 1, min(max(count, 1), self.frame_count))
         picked = self._source.pick([int(place) for place in spread.round()])
-        return [self._upright(*frame) for frame in picked]
+        return (self._upright(*frame) for frame in picked)
 
     def at_times(self, times_s: FloatArray) -> Iterator[Frame]:
         """The frames whose time stamps are nearest to rising ``times_s`` (N,) s on the real clock; one that cannot be

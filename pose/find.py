@@ -1,5 +1,6 @@
 """Finds the dog in a whole picture, and which way it faces in a clip."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -178,7 +179,7 @@ class FacingSettings:
 
 def facing_votes(
     network: Reader,
-    pictures: list[Picture],
+    pictures: Iterable[Picture],
     settings: FacingSettings = FacingSettings(),
     *,
     finding: FindSettings = FindSettings(),

@@ -1,11 +1,12 @@
 """A clip and a network to tracks: find the dog, follow it, decide the sides, clean up."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import Literal, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from pose.ahead import ahead
@@ -60,7 +61,7 @@ class ClipLike(Protocol):
         """Every frame from first to last."""
         ...
 
-    def sample(self, count: int) -> Sequence[FrameLike]:
+    def sample(self, count: int) -> Iterable[FrameLike]:
         """Frames spread over the clip."""
         ...
 
@@ -198,7 +199,7 @@ def find_facing(clip: ClipLike, network: Reader, settings: ReadSettings = ReadSe
 
     Raises NoDogError when no dog is seen in any of the pictures.
     """
-    pictures = [frame.rgb for frame in clip.sample(settings.looks)]
+    pictures = (frame.rgb for frame in clip.sample(settings.looks))
     votes = facing_votes(network, pictures, settings.facing, finding=settings.finding)
     if not np.isfinite(votes).any():
         raise _no_dog(clip.name)
@@ -236,6 +237,8 @@ class Follower:
     def __init__(self, network: Reader, settings: ReadSettings, side: Callable[[Picture], bool | None]) -> None:
         self.searches = 0
         self._network, self._settings, self._side = network, settings, side
+        width, height = network.card.size_px
+        self._crops = np.empty((settings.batch, 3, height, width), np.float32)
         self._window: Window | None = None
         self._rest = self._pause = 0
         self._group: list[Sightings] = []
@@ -254,7 +257,7 @@ class Follower:
         """Candidates in up to ``batch`` frames, all in one window."""
         if self.begins and self._window is None:
             self._search(frames[0].rgb)
-        found, where = _read_batch(self._network, frames, self._window, self._settings)
+        found, where = _read_batch(self._network, frames, self._window, self._settings, self._crops)
         seen = Sightings(np.array([one.index for one in frames]), np.array([one.t_s for one in frames]), found, where)
         self._group.append(seen)
         if sum(len(part.t_s) for part in self._group) >= self._settings.batch:
@@ -283,13 +286,19 @@ def _batches(frames: Iterable[FrameLike], size: int) -> Iterator[list[FrameLike]
 
 
 def _read_batch(
-    network: Reader, batch: list[FrameLike], window: Window | None, settings: ReadSettings
+    network: Reader,
+    batch: list[FrameLike],
+    window: Window | None,
+    settings: ReadSettings,
+    crops: NDArray[np.float32],
 ) -> tuple[Places, FloatArray]:
-    """Candidates in px of the picture, and the window of each frame (N, 3)."""
+    """Candidates in px of the picture, and the window of each frame (N, 3); ``crops`` are written over."""
     if window is None:
         return nothing_found(len(batch), settings.peaks), np.full((len(batch), 3), np.nan)
     size = network.card.size_px
-    heat = network.run(np.stack([cut(one.rgb, window, size) for one in batch]))
+    for one, crop in zip(batch, crops[: len(batch)], strict=True):
+        cut(one.rgb, window, size, out=crop)
+    heat = network.run(crops[: len(batch)])
     radius = settings.score_bl * size[0] / settings.finding.follow.body_lengths
     found = places(heat, max(radius, settings.least_radius_cells * STRIDE), network.card.temperature, settings.peaks)
     found = Places(

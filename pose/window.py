@@ -63,8 +63,11 @@ def _middles(length: float, span: float) -> list[float]:
     return [float(x) for x in np.linspace(span / 2, length - span / 2, count) - 0.5]
 
 
-def cut(rgb: Picture, window: Window, size_px: tuple[int, int]) -> NDArray[np.float32]:
-    """What the network is shown: (3, height, width) float32 in 0..1, from a picture (H, W, 3)."""
+def cut(
+    rgb: Picture, window: Window, size_px: tuple[int, int], out: NDArray[np.float32] | None = None
+) -> NDArray[np.float32]:
+    """What the network is shown: (3, height, width) float32 in 0..1, from a picture (H, W, 3); put into ``out`` where
+    that is given, which spares the system a megabyte of fresh memory."""
     picture, shift, shrink = _shrunk(rgb, window, size_px)
     scale = window.scale(size_px) / shrink
     side = -1.0 if window.mirrored else 1.0
@@ -81,7 +84,10 @@ def cut(rgb: Picture, window: Window, size_px: tuple[int, int]) -> NDArray[np.fl
         borderMode=cv2.BORDER_CONSTANT,
         borderValue=(OUTSIDE,) * 3,
     )
-    return np.ascontiguousarray(np.moveaxis(seen, -1, 0), np.float32) / np.float32(255)
+    out = np.empty((3, size_px[1], size_px[0]), np.float32) if out is None else out
+    for plane, channel in zip(out, cv2.split(seen), strict=True):
+        np.divide(channel, np.float32(255), out=plane, dtype=np.float32)
+    return out
 
 
 def _shrunk(rgb: Picture, window: Window, size_px: tuple[int, int]) -> tuple[Picture, FloatArray, int]:

@@ -36,6 +36,9 @@ def errors_of(domain: dict[str, Any]) -> dict[str, Any]:
         told["exchanged_pairs"] = round(pairs["exchanged"] / pairs["of"], 4)
     if domain["scores"].get("expected_error") is not None:
         told["scores_off_by"] = domain["scores"]["expected_error"]
+    empty = domain.get("pictures_without_dog", {})
+    if empty.get("pictures"):
+        told["dog_found_where_none_is"] = round(len(empty["dog_found"]) / empty["pictures"], 4)
     whole = domain.get("whole_line", {}).get("all", {})
     kept = ("touchdown_median_ms", "touchdown_95_percent_ms", "liftoff_median_ms", "liftoff_95_percent_ms")
     told |= {key: whole[key] for key in (*kept, "topline_deg") if whole.get(key) is not None}

@@ -2,8 +2,6 @@
 
 from pathlib import Path
 
-import cv2
-
 from gait.caseload.jobs import Job, Progress
 from gait.caseload.made import Made
 from gait.caseload.making import made_of
@@ -63,6 +61,3 @@ def the_network(job: Job) -> Network:
 
 #: The network of this process.
 _loaded: dict[tuple[str, Precision], Network] = {}
-
-# as many processes as cores share the work; threads of OpenCV would only get in each other's way
-cv2.setNumThreads(1)

@@ -84,8 +84,8 @@ def test_stances_are_runs_of_frames() -> None:
 
 @pytest.mark.parametrize(("apart", "followed"), [(0.0, True), (0.3, False)], ids=["paws agree", "paws disagree"])
 def test_a_belt_changes_only_where_its_paws_agree(apart: float, followed: bool) -> None:
-    """The belt speeds up by a quarter. Paws that stand at the same time, each sure to 3 %, stand on the same belt: where
-    they differ by far more, what they are sure of counts for little."""
+    """The belt speeds up by a quarter. Paws that stand at the same time, each sure to 3 %, stand on the same belt:
+    where they differ by far more, what they are sure of counts for little."""
     mid_s = np.repeat(np.arange(0.0, 9.0, 1.5), 2)
     share = 0.9 + 0.25 * mid_s / 9 + np.tile([apart, -apart], 6)
     course = _course(np.arange(0, 9, 0.05), mid_s, share, np.full(12, 0.03), 2.0)

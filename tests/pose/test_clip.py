@@ -105,7 +105,7 @@ def test_window(
 @pytest.mark.parametrize("count", [1, 2, 5, 40, 99])
 def test_sample_gives_the_same_frames_as_going_through(tmp_path: Path, ending: str, count: int) -> None:
     clip = open_clip(write_numbered(tmp_path / f"film{ending}", even_times(40, 30), rate=Fraction(30)))
-    sample = clip.sample(count)
+    sample = list(clip.sample(count))
     assert len(sample) == min(count, 40)
     assert [number_in(frame.rgb) for frame in sample] == [frame.index for frame in sample]
     assert all(frame.t_s == clip.stamps_s[frame.index] for frame in sample)

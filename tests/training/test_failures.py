@@ -68,6 +68,7 @@ def test_errors_and_failures_of_every_domain_are_on_the_card(card: Path, tmp_pat
     assert set(words["errors"]) == {"drawn_unseen_dogs", "photographs_of_dogs", "films"}
     found = words["errors"]["photographs_of_dogs"]
     assert (found["pck_10_percent_visible"], found["exchanged_pairs"], found["scores_off_by"]) == (0.9, 0.02, 0.2)
+    assert found["dog_found_where_none_is"] == pytest.approx(2 / 90, abs=1e-4)
     films = words["errors"]["films"]
     assert (films["frames"], films["names_wrong"], films["touchdown_median_ms"]) == (500, 2, 2.5)
     assert "names_right" not in found
