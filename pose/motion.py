@@ -32,7 +32,8 @@ class SideSettings:
     least_noise_bl, most_noise_bl  body lengths, limits of the measured scatter of a place
     leap           share of changes of speed that skip steps
     bounds         how much likelier a paw gains speed towards the front at the rear end of its path than in the middle,
-                   and loses it at the front end, as a logarithm: a paw turns round at the ends of its path
+                   and loses it at the front end, as a logarithm: a paw turns round at the ends of its path. From 2 to
+                   4 drawn films come out alike; 3 on simulated paws and one film of a dog in grass
     still_s, still_bl  s of the file and body lengths: a paw that stays within ``still_bl`` for so long stands, and says
                    nothing of how paws go; a slow walk filmed at 240 frames a second and shown at 30 goes a fifth of a
                    body length in a second

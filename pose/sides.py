@@ -8,8 +8,8 @@ back with the belt, the other swings forward, and an exchange would need both to
 the middle of their paths, where paws do not turn (``pose.motion``).
 
 Both paws move independently, so that one step of the forward and backward recursion (Rabiner 1989,
-doi:10.1109/5.18626, from memory, not read) is two products of small matrices. Nothing assumes a clock: speeds and
-rates of change are measured in the clip.
+doi:10.1109/5.18626, from memory, not read) is two products of small matrices. Nothing assumes a clock, but for a
+paw that keeps still for a second of the file and then stands: speeds and rates of change are measured in the clip.
 """
 
 from dataclasses import dataclass
