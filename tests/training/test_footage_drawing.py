@@ -177,7 +177,7 @@ def test_unseen_dogs_are_marked_in_the_shards(studio: Studio, tmp_path: Path) ->
 
 PLAN = """
 [[clip]]
-name = "{facing}"
+name = "{name}"
 dog = "Tansy"
 identity = 11
 kind = "racer"
@@ -187,13 +187,17 @@ facing = "{facing}"
 seconds = 0.1
 noise = 0.0
 """
+CLIPS = ("left", "right", "passed")
+#: The first clip with a second dog that walks by.
+PASSED = PLAN.format(name="passed", facing="right") + "passer = 7\n"
 
 
 @pytest.fixture(scope="module")
 def clips(studio: Studio, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A clip of six frames, and the same one mirrored, drawn by the command."""
+    """A clip of six frames, the same one mirrored, and with a second dog, drawn by the command."""
     folder = tmp_path_factory.mktemp("clips")
-    (folder / "plan.toml").write_text(PLAN.format(facing="right") + PLAN.format(facing="left"))
+    plan = [PLAN.format(name=side, facing=side) for side in ("right", "left")] + [PASSED]
+    (folder / "plan.toml").write_text("".join(plan))
     result = call("draw", folder / "plan.toml", "-o", folder / "out")
     assert result.exit_code == 0, result.output
     assert "right.mp4" in result.output
@@ -202,7 +206,7 @@ def clips(studio: Studio, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_a_clip_is_a_film_a_table_a_sheet_and_its_truth(clips: Path) -> None:
-    names = {f"{side}{end}" for side in ("left", "right") for end in (".mp4", ".toml", ".landmarks.csv", ".truth.json")}
+    names = {f"{side}{end}" for side in CLIPS for end in (".mp4", ".toml", ".landmarks.csv", ".truth.json")}
     assert {path.name for path in clips.iterdir()} == names
     tracks, truth = read_table(clips / "right.landmarks.csv"), json.loads((clips / "right.truth.json").read_text())
     assert len(tracks) == len(truth["topline_deg"]) == 6
@@ -238,3 +242,10 @@ def test_a_dog_that_faces_left_is_the_mirrored_picture_with_near_still_near(clip
 def first_picture(path: Path) -> np.ndarray:
     """(H, W, 3) uint8 of a film."""
     return next(open_clip(path).frames()).rgb
+
+
+def test_a_dog_that_walks_by_behind_changes_the_picture_and_nothing_that_is_true(clips: Path) -> None:
+    alone, passed = (first_picture(clips / f"{name}.mp4").astype(int) for name in ("right", "passed"))
+    assert (np.abs(alone - passed).max(axis=-1) > 40).mean() > 0.005
+    for ending in (".landmarks.csv", ".truth.json"):
+        assert (clips / f"right{ending}").read_bytes() == (clips / f"passed{ending}").read_bytes()

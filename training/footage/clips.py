@@ -35,7 +35,7 @@ _INSTANTS = 3  # pictures laid over one another for motion blur
 _SHARP_FPS = 60.0  # from this rate on the blur of a walk or trot is too short to see, and one instant will do
 _LOOKS = 81  # instants of a stance at which the posed paw is compared with the plan: steps of 5 ms or less
 _OFF_PLACE = 0.01  # withers heights off its planned place, beyond which a paw no longer stands: a third of a pad
-_PASSING = {"gait": "walk", "strides": 200}
+_STEPS_A_SECOND = 5  # more strides than any dog walks in a second
 
 Spoil = Callable[[NDArray[np.uint8]], NDArray[np.uint8]]
 
@@ -105,7 +105,8 @@ def set_up(plan: ClipPlan, studio: Studio) -> Take:
 
 
 def _passer(plan: ClipPlan, identity: int, studio: Studio) -> Passer:
-    second = replace(plan, identity=identity, kind=None, build={}, look={}, carriage={}, gaits=(_PASSING,))
+    walk = {"gait": "walk", "strides": int(_STEPS_A_SECOND * plan.seconds) + 4}
+    second = replace(plan, identity=identity, kind=None, build={}, look={}, carriage={}, gaits=(walk,))
     skeleton = build_skeleton(build_of(second))
     skin = build_skin(skeleton)
     look = draw_look(np.random.default_rng((8103, second.identity)), skeleton)
