@@ -131,8 +131,10 @@ def test_a_cluster_of_commands_whose_worker_is_killed(tmp_path: Path) -> None:
             if isinstance(news, Ended) and one.poll() is None:
                 os.kill(one.pid, signal.SIGKILL)
 
-        assert Run(store, WANTED, DaskCrew(str(file), LIMITS, "five"), SETTINGS, tell).go() == Tally(read=30)
+        tally = Run(store, WANTED, DaskCrew(str(file), LIMITS, "five"), SETTINGS, tell).go()
         assert one.wait() == -signal.SIGKILL
+    # the scheduler gives what the worker was reading to the other one, or forgets it; then the run gives it again
+    assert tally in (Tally(read=30), Tally(read=30, deaths=1))
     check_whole(store)
 
 
