@@ -75,9 +75,12 @@ def failures_of(domain: dict[str, Any]) -> list[str]:
 def note_on_card(card: Path, judged: list[Path]) -> None:
     """Put errors and failures of every judged domain on ``card``, in place of those that stood there.
 
-    Raises FitError when a folder is none of ``pawfall judge``, or tells of another network.
+    Raises FitError when there is no card, or a folder is none of ``pawfall judge``, or tells of another network.
     """
-    words = tomllib.loads(card.read_text(encoding="utf-8"))
+    try:
+        words = tomllib.loads(card.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise FitError(f"{card} is no card of a network: {error}") from error
     hashes = {words["sha256"], words.get("int8", {}).get("sha256")}
     errors, failures = {}, []
     for folder in judged:
@@ -100,7 +103,12 @@ def _counted(domain: dict[str, Any]) -> str:
 
 def main() -> None:
     """Note what the named folders tell on the card."""
-    note_on_card(Path(sys.argv[1]), [Path(word) for word in sys.argv[2:]])
+    if len(sys.argv) < 3:
+        raise SystemExit("Give the card of a network and folders that pawfall judge wrote with that network.")
+    try:
+        note_on_card(Path(sys.argv[1]), [Path(word) for word in sys.argv[2:]])
+    except FitError as error:
+        raise SystemExit(str(error)) from None
 
 
 if __name__ == "__main__":

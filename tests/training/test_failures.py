@@ -99,3 +99,8 @@ def test_another_networks_figures_stay_off(
     with pytest.raises(FitError, match=told):
         note_on_card(card, [tmp_path / folder])
     assert card.read_text() == CARD
+
+
+def test_no_card_is_told(tmp_path: Path) -> None:
+    with pytest.raises(FitError, match="no card of a network"):
+        note_on_card(tmp_path / "missing.toml", [judged(tmp_path / "a", "aa", photographs())])

@@ -91,9 +91,7 @@ def set_up(plan: ClipPlan, studio: Studio) -> Take:
     """Dog, movement, room and camera of that plan."""
     rng = np.random.default_rng((8102, plan.seed))
     skeleton = build_skeleton(build_of(plan))
-    skin = build_skin(skeleton)
-    look = _look_of(plan, np.random.default_rng((8103, plan.identity)), skeleton)
-    dog = Dog(plan.identity, skeleton, skin, studio.load(skeleton, skin), look, np.arange(0, len(skin.xyz), 40))
+    dog = _dog(plan.identity, skeleton, _look_of(plan, _coat_rng(plan), skeleton), studio)
     passer = _passer(plan, plan.passer, studio) if plan.passer is not None else None
     h = skeleton.build.withers_m
     movement = movement_of(plan, skeleton, rng)
@@ -104,13 +102,20 @@ def set_up(plan: ClipPlan, studio: Studio) -> Take:
     return Take(plan, dog, movement, carriage_of(plan), Place(room, view, studio.size), times_of(plan), passer)
 
 
+def _coat_rng(plan: ClipPlan) -> np.random.Generator:
+    return np.random.default_rng((8103, plan.identity))
+
+
+def _dog(identity: int, skeleton: Skeleton, look: Look, studio: Studio) -> Dog:
+    skin = build_skin(skeleton)
+    return Dog(identity, skeleton, skin, studio.load(skeleton, skin), look, np.arange(0, len(skin.xyz), 40))
+
+
 def _passer(plan: ClipPlan, identity: int, studio: Studio) -> Passer:
     walk = {"gait": "walk", "strides": int(_STEPS_A_SECOND * plan.seconds) + 4}
     second = replace(plan, identity=identity, kind=None, build={}, look={}, carriage={}, gaits=(walk,))
     skeleton = build_skeleton(build_of(second))
-    skin = build_skin(skeleton)
-    look = draw_look(np.random.default_rng((8103, second.identity)), skeleton)
-    dog = Dog(second.identity, skeleton, skin, studio.load(skeleton, skin), look, np.arange(0, len(skin.xyz), 40))
+    dog = _dog(identity, skeleton, draw_look(_coat_rng(second), skeleton), studio)
     movement = movement_of(second, skeleton, np.random.default_rng((8106, plan.seed)))
     return Passer(dog, movement, carriage_of(second), plan.seconds / 2, 0.6 + skeleton.build.withers_m)
 

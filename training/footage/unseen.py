@@ -78,9 +78,12 @@ def _within_reach(plan: ClipPlan) -> ClipPlan:
 def main() -> None:
     """Draw the clips named on the command line."""
     cv2.setNumThreads(1)
+    kind = sys.argv[3] if len(sys.argv) > 3 else "plain"
+    if kind not in KINDS_OF_CLIP:
+        raise SystemExit(f"{kind} is no kind of clip; it can be one of {', '.join(KINDS_OF_CLIP)}")
     first, last = (int(v) for v in sys.argv[1].split(":")) if ":" in sys.argv[1] else (0, int(sys.argv[1]))
     for number in range(first, last):
-        plan = unseen_plan(number, sys.argv[3] if len(sys.argv) > 3 else "plain")
+        plan = unseen_plan(number, kind)
         draw_clip(plan, Path(sys.argv[2]))
         sys.stdout.write(f"{plan.name}\n")
         sys.stdout.flush()
