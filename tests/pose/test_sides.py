@@ -233,30 +233,27 @@ def hopping(fps: float, seed: int, **gait: float) -> Scene:
 HOPPING = {"walk": (60.0, GAITS["walk"]), "trot": (60.0, GAITS["trot"]), "slow motion": (24.0, GAITS["slow motion"])}
 
 
+def exchanged_hopping(gait: str, seeds: int, settings: SideSettings) -> float:
+    """Share of frames with near and far exchanged, over ``seeds`` scenes."""
+    fps, pattern = HOPPING[gait]
+    shares = []
+    for seed in range(seeds):
+        seen = hopping(fps, seed, **pattern)
+        path = decide_sides(seen.t_s, seen.xy_px, seen.mass, length_px=LENGTH_PX, settings=settings)
+        shares.append(np.nanmean(seen.exchanged(path)))
+    return float(np.mean(shares))
+
+
 @pytest.mark.parametrize("gait", HOPPING)
 def test_places_that_hop_do_not_pass_for_movement(gait: str) -> None:
-    fps, pattern = HOPPING[gait]
-    wrong, strict = [], []
-    for seed in range(4):
-        seen = hopping(fps, seed, **pattern)
-        wrong.append(np.nanmean(seen.exchanged(seen.decided())))
-        settings = replace(SideSettings(), hops=0.0)
-        path = decide_sides(seen.t_s, seen.xy_px, seen.mass, length_px=LENGTH_PX, settings=settings)
-        strict.append(np.nanmean(seen.exchanged(path)))
-    assert np.mean(wrong) < 0.05 and np.mean(wrong) < np.mean(strict)
+    wrong, strict = exchanged_hopping(gait, 4, SideSettings()), exchanged_hopping(gait, 4, SideSettings(hops=0.0))
+    assert wrong < 0.05 and wrong < strict
 
 
 def test_paws_turn_round_at_the_ends_of_their_path() -> None:
     """Where places hop, that is what tells a paw that goes on from one that would have to turn in the middle."""
-    fps, pattern = HOPPING["trot"]
-    bound, free = [], []
-    for seed in range(12):
-        seen = hopping(fps, seed, **pattern)
-        bound.append(np.nanmean(seen.exchanged(seen.decided())))
-        settings = replace(SideSettings(), bounds=0.0)
-        path = decide_sides(seen.t_s, seen.xy_px, seen.mass, length_px=LENGTH_PX, settings=settings)
-        free.append(np.nanmean(seen.exchanged(path)))
-    assert np.mean(bound) < 0.75 * np.mean(free)
+    bound, free = (exchanged_hopping("trot", 12, each) for each in (SideSettings(), SideSettings(bounds=0.0)))
+    assert bound < 0.75 * free
 
 
 def after_standing(seen: Scene, count: int) -> Scene:
