@@ -1,7 +1,6 @@
 """A clip and a network to tracks: find the dog, follow it, decide the sides, clean up."""
 
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import Literal, Protocol
@@ -24,10 +23,6 @@ from pose.window import Picture, Window, cut, pulled, window_around
 
 Progress = Callable[[int, int], None]
 Facing = Literal["left", "right"]
-
-
-#: Threads that cut crops out of pictures; the reading of a clip shares two cores with its decoding.
-CUTTERS = 2
 
 
 class FrameLike(Protocol):
@@ -244,7 +239,6 @@ class Follower:
         self._network, self._settings, self._side = network, settings, side
         width, height = network.card.size_px
         self._crops = np.empty((settings.batch, 3, height, width), np.float32)
-        self._cutters = ThreadPoolExecutor(CUTTERS, "cut")
         self._window: Window | None = None
         self._rest = self._pause = 0
         self._group: list[Sightings] = []
@@ -263,7 +257,7 @@ class Follower:
         """Candidates in up to ``batch`` frames, all in one window."""
         if self.begins and self._window is None:
             self._search(frames[0].rgb)
-        found, where = _read_batch(self._network, frames, self._window, self._settings, self._crops, self._cutters)
+        found, where = _read_batch(self._network, frames, self._window, self._settings, self._crops)
         seen = Sightings(np.array([one.index for one in frames]), np.array([one.t_s for one in frames]), found, where)
         self._group.append(seen)
         if sum(len(part.t_s) for part in self._group) >= self._settings.batch:
@@ -297,14 +291,13 @@ def _read_batch(
     window: Window | None,
     settings: ReadSettings,
     crops: NDArray[np.float32],
-    cutters: Executor,
 ) -> tuple[Places, FloatArray]:
-    """Candidates in px of the picture, and the window of each frame (N, 3); ``crops`` are written over by ``cutters``,
-    as many of them at a time as there are: meanwhile the network waits."""
+    """Candidates in px of the picture, and the window of each frame (N, 3); ``crops`` are written over."""
     if window is None:
         return nothing_found(len(batch), settings.peaks), np.full((len(batch), 3), np.nan)
     size = network.card.size_px
-    list(cutters.map(lambda one, crop: cut(one.rgb, window, size, out=crop), batch, crops))
+    for one, crop in zip(batch, crops[: len(batch)], strict=True):
+        cut(one.rgb, window, size, out=crop)
     heat = network.run(crops[: len(batch)])
     radius = settings.score_bl * size[0] / settings.finding.follow.body_lengths
     found = places(heat, max(radius, settings.least_radius_cells * STRIDE), network.card.temperature, settings.peaks)
