@@ -9,6 +9,7 @@ from typing import Any, Final, NamedTuple
 
 from sqlalchemy import delete, insert, select
 
+from gait.caseload.corrected import machine_record, record_page, with_overrulings
 from gait.caseload.morning import (
     DEFAULTS,
     Finding,
@@ -20,7 +21,7 @@ from gait.caseload.morning import (
     unread_finding,
     visit_findings,
 )
-from gait.caseload.overruling import catch_up, machine_record, record_page, with_overrulings
+from gait.caseload.overruling import catch_up
 from gait.caseload.queue import ASIDE, FAILED
 from gait.caseload.store import Store
 from gait.caseload.tables import Clip, Dog, FindingRow, Note, RecordRow, TaskRow, TrialRow, Unusable, Visit, folded

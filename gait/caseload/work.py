@@ -2,10 +2,10 @@
 
 from pathlib import Path
 
+from gait.caseload.corrected import with_overrulings, write_corrected_page
 from gait.caseload.jobs import Job, Progress
 from gait.caseload.made import Made
 from gait.caseload.making import made_of
-from gait.caseload.overruling import with_overrulings, write_corrected_page
 from gait.errors import GaitError, TrialError
 from gait.hashing import content_hash
 from gait.reading import ReadingSettings, is_table

@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Any
 
-from gait.caseload.overruling import machine_record, with_overrulings
+from gait.caseload.corrected import machine_record, with_overrulings
 from gait.desk.errors import DeskError
 from gait.framing import Box
 from gait.reading import ReadingSettings, open_source
@@ -14,7 +14,7 @@ def take_pictures(read: dict[str, Any], film: dict[str, Any], wish: dict[str, An
     """Write the key pictures of a clip into the folder ``target``, and say which: {"pictures": [...]} with the name of
     each file and its words.
 
-    read  {"home", "sha256", "folder", "trial"}: the reading, as gait.caseload.overruling.machine_record wants it
+    read  {"home", "sha256", "folder", "trial"}: the reading, as gait.caseload.corrected.machine_record wants it
     film  {"source", "fps"}: where the film lies; pictures per second of a folder of pictures
     wish  {"name", "dog", "box", "facing"} as in gait.showing.ToPicture
 

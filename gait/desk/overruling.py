@@ -13,7 +13,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from gait.caseload.overruling import apply_overrulings, reading_link, with_overrulings, write_corrected_page
+from gait.caseload.corrected import reading_link, with_overrulings, write_corrected_page
+from gait.caseload.overruling import apply_overrulings
 from gait.desk.caseload_pages import STANDALONE
 from gait.desk.errors import DeskError
 from gait.desk.records import clip_line, record_of

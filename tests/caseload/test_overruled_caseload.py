@@ -15,13 +15,14 @@ from sqlalchemy import create_engine, select, text
 from sqlalchemy.engine import URL
 
 from gait.caseload import migrating, overruling
+from gait.caseload.corrected import machine_record
 from gait.caseload.exporting import export
 from gait.caseload.findings import update_findings
 from gait.caseload.jobs import Job
 from gait.caseload.keys import folder_of, wanted_of
 from gait.caseload.listing import ClipLine, clips
 from gait.caseload.making import made_of
-from gait.caseload.overruling import apply_overrulings, catch_up, corrected_record, machine_record
+from gait.caseload.overruling import apply_overrulings, catch_up, corrected_record
 from gait.caseload.planning import plan
 from gait.caseload.proving import look_for
 from gait.caseload.queue import claim, finish
@@ -44,7 +45,7 @@ MADE = (RecordRow.gait, RecordRow.grade, RecordRow.strides_used, RecordRow.notic
 def plain_pages(monkeypatch: pytest.MonkeyPatch) -> None:
     """Pages take most of the time and have tests of their own."""
     write = lambda record, path, **more: path.write_text(f"{record.notices} {more.get('reading')}")  # noqa: E731
-    monkeypatch.setattr(overruling, "write_page", write)
+    monkeypatch.setattr("gait.caseload.corrected.write_page", write)
     monkeypatch.setattr("gait.reading.write_page", write)
 
 

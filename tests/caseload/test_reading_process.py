@@ -176,3 +176,9 @@ def test_a_landmark_table_is_read_and_then_taken_as_it_is(tmp_path: Path, crew: 
     [row] = [row for row in first.made.measures if row.measure == "stride_time_s"]
     assert row.n >= 5
     assert row.mean == pytest.approx(0.5, abs=0.002)
+
+
+def test_who_reads_clips_loads_no_database() -> None:
+    """It takes as long to load as all the rest."""
+    code = "import sys, gait.caseload.work, gait.desk.moments; sys.exit('sqlalchemy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

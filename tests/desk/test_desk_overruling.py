@@ -9,7 +9,7 @@ from command_line import put_table
 from desk_maker import client_of, put_read, token_of
 from starlette.testclient import TestClient
 
-from gait.caseload import overruling as caseload_overruling
+from gait.caseload import corrected
 from gait.caseload.listing import clip_of
 from gait.desk.audit import read_audit
 from gait.desk.night import Night
@@ -164,7 +164,7 @@ def test_what_matches_no_more_is_told_and_not_lost(client: TestClient, seen: Des
 
 def test_the_report_with_both_answers(client: TestClient, seen: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     write = lambda record, path, reading: Path(path).write_text(f'<a href="{reading}">{record.notices[0]}</a>')  # noqa: E731
-    monkeypatch.setattr(caseload_overruling, "write_page", write)
+    monkeypatch.setattr(corrected, "write_page", write)
     assert client.get(f"{AT}/report.html", headers=SCRIPT).status_code == 404
     page = send(client, AT, {**stride(seen), "gait": None, "reason": "a stumble"}).json()["page"]
     answer = client.get(page)

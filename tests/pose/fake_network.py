@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -123,6 +124,13 @@ class DiscFrame:
     rgb: np.ndarray
 
 
+@cache
+def grain(height: int, width: int) -> np.ndarray:
+    """Grey noise, whose rows every frame (height, width) puts into an order of its own."""
+    noise = np.random.default_rng(0).normal(0, 6, (height, width, 3))
+    return np.clip(255 * GREY + noise, 0, 255).astype(np.uint8)
+
+
 @dataclass(frozen=True)
 class DiscClip:
     """A clip drawn when it is asked for. truth_px (T, 6, 2); frames of ``empty`` show no dog."""
@@ -148,8 +156,7 @@ class DiscClip:
         ]
 
     def frame(self, number: int) -> DiscFrame:
-        grain = np.random.default_rng(number).normal(0, 6, (self.height, self.width, 3))
-        picture = np.clip(255 * GREY + grain, 0, 255).astype(np.uint8)
+        picture = grain(self.height, self.width)[np.random.default_rng(number).permutation(self.height)]
         if number not in self.empty:
             for mark in (1, 3, 0, 2, 4, 5):  # the far paws first, so that the near ones cover them
                 x, y = (round(float(value) * 16) for value in self.truth_px[number, mark])
