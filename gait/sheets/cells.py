@@ -1,4 +1,7 @@
-"""The cells of a spreadsheet, CSV or XLSX, in and out; nothing here knows what they mean."""
+"""The cells of a spreadsheet, CSV or XLSX, in and out; nothing here knows what they mean.
+
+What reads and writes XLSX is loaded with the first: it takes a quarter of a second, and most are CSV or TOML.
+"""
 
 import csv
 import datetime
@@ -8,9 +11,6 @@ import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
-
-import openpyxl
-from openpyxl.styles import Font
 
 from gait.errors import TrialError
 from gait.sheets.keys import KEYS
@@ -35,7 +35,10 @@ def write_cells(rows: Sequence[Sequence[str | float | None]], path: Path) -> Non
         with path.open("x", encoding="utf-8-sig", newline="") as file:  # the mark tells spreadsheets that it is UTF-8
             csv.writer(file, lineterminator="\n").writerows(rows)
         return
-    book = openpyxl.Workbook()
+    from openpyxl import Workbook
+    from openpyxl.styles import Font
+
+    book = Workbook()
     sheet = book.worksheets[0]
     sheet.title, sheet.freeze_panes = "clips", "A2"
     for row in rows:
@@ -90,10 +93,12 @@ def _from_csv(path: Path) -> tuple[Cells, bool]:
 
 
 def _from_workbook(path: Path) -> Cells:
+    from openpyxl import load_workbook
+
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # openpyxl tells of drop-down lists and the like that it leaves out
-            book = openpyxl.load_workbook(path, data_only=True)
+            book = load_workbook(path, data_only=True)
     except Exception as error:  # a damaged workbook ends in whatever its archive, its XML or its cells lead to
         why = getattr(error, "strerror", None) or "it is no XLSX workbook"
         raise TrialError(f"The trial sheet {path} cannot be read: {why}. Save it again as XLSX or CSV.") from error
