@@ -1,6 +1,6 @@
 """The cells of a spreadsheet, CSV or XLSX, in and out; nothing here knows what they mean.
 
-What reads and writes XLSX is loaded with the first: it takes a quarter of a second, and most are CSV or TOML.
+What reads and writes XLSX is loaded with the first: it takes a quarter of a second.
 """
 
 import csv

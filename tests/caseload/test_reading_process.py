@@ -179,6 +179,6 @@ def test_a_landmark_table_is_read_and_then_taken_as_it_is(tmp_path: Path, crew: 
 
 
 def test_who_reads_clips_loads_no_database() -> None:
-    """It takes as long to load as all the rest."""
+    """A reading process would begin a second later (measured: 2.4 for 1.4 s of a core)."""
     code = "import sys, gait.caseload.work, gait.desk.moments; sys.exit('sqlalchemy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

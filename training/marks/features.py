@@ -66,7 +66,7 @@ def alike(features: FloatArray, groups: int, seed: int, settings: FeatureSetting
     distinct = len(np.unique(features.round(9), axis=0)) if len(features) else 0
     if distinct < 2 or groups < 2:
         return np.zeros(len(features), np.int64)
-    from sklearn.cluster import KMeans  # half a second, for the first who groups frames
+    from sklearn.cluster import KMeans  # takes two seconds, and a desk is opened more often than frames are chosen
 
     found = KMeans(min(groups, distinct), n_init=settings.starts, random_state=seed).fit_predict(features)
     return np.asarray(found, np.int64)

@@ -4,7 +4,6 @@ picture."""
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from sklearn.cluster import KMeans
 
 from pose.tracks import BoolArray, FloatArray, IntArray, frozen_array
 
@@ -113,6 +112,8 @@ def usual_first(frames: Frames, postures: FloatArray, groups: int, seed: int) ->
     postures  (N, F) as training.marks.features.pose_vector gives them
     groups    kinds of posture to tell apart; the same ``seed`` gives the same ones
     """
+    from sklearn.cluster import KMeans  # late, as in training.marks.features
+
     fewer = min(groups, len(np.unique(postures.round(9), axis=0)))
     found = KMeans(max(fewer, 1), n_init=1, random_state=seed).fit(postures)
     apart = np.linalg.norm(postures - found.cluster_centers_[found.labels_], axis=1)
